@@ -55,6 +55,7 @@ from excursions.detect.evidence.severity import severity_of
 from excursions.detect.evidence.stairs import stairs_clue
 from excursions.detect.level.alike import alike_changes, moves_alike
 from excursions.detect.level.came_of import returned, stay_clue, way_back
+from excursions.detect.level.rubbish import without_rubbish
 from excursions.detect.level.there_and_back import there_and_back
 from excursions.detect.series.scan import Change, changes_among
 from excursions.detect.series.several import outruns, worth
@@ -104,6 +105,10 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     settings = settings or StepSettings()
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
+        return ()
+    record = without_rubbish(record, survey)
+    survey = survey_of(record)
+    if survey is None:
         return ()
     others = companions(record, survey)
     near = 4 * survey.blocks.width
