@@ -31,6 +31,7 @@ from excursions.physics.oxygen import (
     water_vapour_kpa,
 )
 from excursions.physics.redox import LIGHT_VS_AGCL_MV, zobell_vs_agcl_mv
+from excursions.read.logs.entries import OWN_UNIT_WITHIN
 from excursions.records import BoolArray, FloatArray, StandardReading
 
 _HPA = {"hpa": 1.0, "mbar": 1.0, "kpa": 10.0, "bar": 1000.0, "mmhg": 1.33322387415}
@@ -195,9 +196,9 @@ def is_signal(measurand: str, standard: StandardReading) -> bool:
 
 def _looks_like_millivolts(measurand: str, standards: Sequence[StandardReading]) -> bool:
     """Raw values without a unit are readings in pH only when each lies near its buffer."""
-    if measurand != "ph":
+    if measurand != "ph" and any(s.standard_unit.strip().lower() != "ph" for s in standards):
         return any(s.raw < 0 for s in standards)
-    return any(abs(s.raw - s.standard) > 2.0 for s in standards)
+    return any(abs(s.raw - s.standard) > OWN_UNIT_WITHIN for s in standards)
 
 
 def _with_known_value(measurand: str, s: StandardReading, water: Water) -> StandardReading:

@@ -14,7 +14,7 @@ from excursions.read.logs.headers import FOUND, LEFT
 from excursions.records import CalibrationEntry, StandardReading
 
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
-_OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
+OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
 
 
 def merge(rows: Sequence[Facts]) -> list[Facts]:
@@ -159,8 +159,7 @@ def _common_temperature(part: Part, shared: Part) -> float:
 def _in_own_unit(slots: Sequence[Slot]) -> bool:
     """Whether raw values without a unit are readings in pH: each lies near its own buffer."""
     return all(
-        slot.standard is not None and abs(slot.raw - slot.standard.value) <= _OWN_UNIT_WITHIN
-        for slot in slots
+        slot.standard is not None and abs(slot.raw - slot.standard.value) <= OWN_UNIT_WITHIN for slot in slots
     )
 
 
@@ -170,7 +169,9 @@ def _reading(slot: Slot, *, own: bool) -> StandardReading:
     unit, raw_unit = standard.unit, slot.raw_unit
     acid = unit in ("", "pH") and 0.0 <= standard.value <= 14.0 and standard.label not in ("zero", "air")
     if acid and (raw_unit in ("mV", "pH") or not raw_unit):
-        unit, raw_unit = "pH", raw_unit or ("pH" if own else "mV")
+        # Far from a standard whose unit nobody gave stands a voltage if that is a buffer, which the measurand will tell.
+        raw_unit = raw_unit or ("pH" if own else "mV" if unit else "")
+        unit = "pH"
     if not raw_unit and unit in READS_IN:
         raw_unit = unit  # a reading that nobody gave a unit stands in the unit of its standard
     return StandardReading(

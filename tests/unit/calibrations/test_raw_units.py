@@ -90,3 +90,28 @@ def test_a_raw_unit_that_cannot_be_is_left_out_and_said(tmp_path: Path) -> None:
     made = calibrated(tmp_path, "ph", standards(("7.00", "12.0"), ("4.01", "8.0"), raw="mA"))
     assert not made.as_left
     assert 'raw values in "mA" are left out' in made.checks[0]
+
+
+@pytest.mark.parametrize(
+    ("point", "pairs", "figure", "expected"),
+    [
+        ("turbidity", (("0", "1.8"), ("20", "21.8")), "zero", (1.8, "NTU")),
+        ("oxygen", (("8.26", "6.2"),), "slope", (75.1, "%")),
+        # the typical entry again: 7 - 1.2 / (1.0069 k)
+        ("ph", (("7.00", "-1.2"), ("4.01", "176.9")), "zero_point", (6.98, "pH")),
+    ],
+)
+def test_what_was_read_far_off_in_a_standard_without_a_unit_is_a_voltage_of_glass_alone(
+    tmp_path: Path, point: str, pairs: tuple[tuple[str, str], ...], figure: str, expected: tuple[float, str]
+) -> None:
+    """A turbidity found 1.8 NTU too high lies as far from its standard as a glass does in its buffer [mV]."""
+    head = ",".join(f"standard {i},raw {i}" for i in range(1, len(pairs) + 1))
+    log = tmp_path / "log.csv"
+    cells = ",".join(f"{a},{b}" for a, b in pairs)
+    right = ",".join(f"{a},{a}" for a, _ in pairs) if point != "ph" else cells
+    log.write_text(
+        f"{HEAD}{head}\n2026-02-01 09:00,{point},S1,calibration,as left,{right}\n"
+        f"2026-03-01 09:00,{point},S1,calibration,as found,{cells}\n"
+    )
+    found = evaluate(read_calibrations(log).entries, PLANT)[-1].as_found[figure]
+    assert (found.value, found.unit) == (pytest.approx(expected[0], rel=2e-3), expected[1])
