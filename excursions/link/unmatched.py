@@ -22,6 +22,7 @@ from excursions.measurands import converted, to_canonical
 from excursions.plant import Plant
 from excursions.read.logs.actions import says_sample
 from excursions.records import Calibration
+from excursions.states.element import WILD_K
 from excursions.states.reading import TOLERANCES
 
 # What heats a probe finds it in the line, so that heat hides no calibration: it must only leave room for the work, which takes up
@@ -100,6 +101,8 @@ def _covered(calibration: Calibration, look: Look) -> str:
         return "a probe that by its own entry tells its standards no longer apart"
     if _stands(look.line, when):
         return "a reading that stands still"
+    if _element_failed(look.line, when):
+        return "a temperature element that had failed, by which the standards are read,"
     return "a process that lies where the standards do" if _lies_at_standards(calibration, look) else ""
 
 
@@ -146,6 +149,13 @@ def _stands(line: Levels, when: int) -> bool:
     near = line.value[np.abs(line.time - when) <= _STANDING_NS]
     near = near[np.isfinite(near)]
     return bool(near.size >= _STANDING_FEWEST and np.ptp(near) == 0)
+
+
+def _element_failed(line: Levels, when: int) -> bool:
+    """Whether the temperature stands dead far from where it usually is: it walks nowhere, and moves what is read in standards."""
+    near = line.temperature[np.abs(line.time - when) <= _WARM_NS]
+    near, known = near[np.isfinite(near)], line.temperature[np.isfinite(line.temperature)]
+    return bool(near.size and np.ptp(near) == 0 and abs(float(near[0]) - float(np.median(known))) > WILD_K)
 
 
 def _around(calibration: Calibration, tz: ZoneInfo) -> tuple[int, int]:

@@ -376,7 +376,7 @@ def test_a_reading_that_stands_still_for_hours_shows_no_work() -> None:
         (lively, "no trace"),
         (np.where(np.abs(time - 80 * DAY) < DAY, 14.0, lively), "cannot tell"),
     ):
-        levels = {"ph": Levels(time=time, value=value)}
+        levels = {"ph": Levels(time=time, value=value, temperature=np.full(time.size, np.nan))}
         told = audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, SAMPLING, PLANT, levels)
         assert [f.kind for f in told if f.kind != "overdue"] == [kind]
 
@@ -453,3 +453,19 @@ def test_a_wash_of_half_a_minute_is_no_trace() -> None:
     end[at] = line.start[at] + 30 * 1_000_000_000
     (one,) = found([*ENTRIES, calibration(80.0)], replace(line, end=end))
     assert one.kind == "no trace"
+
+
+@pytest.mark.parametrize(("stood", "kind"), [(200.0, "cannot tell"), (math.nan, "no trace")])
+def test_where_the_element_had_failed_a_missing_trace_tells_nothing(stood: float, kind: str) -> None:
+    """The temperature stands at the end of its range for ten days about the second of three calibrations; or is as ever."""
+    time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
+    wave = np.sin(time / DAY)
+    temperature = 35.0 + wave
+    temperature[(time >= 25 * DAY) & (time < 35 * DAY) & math.isfinite(stood)] = stood
+    levels = {"ph": Levels(time=time, value=7.5 + 0.1 * wave, temperature=temperature)}
+    line = states((5.0, CALIBRATING), (55.0, CALIBRATING))
+    told = [
+        f for f in audit(ENTRIES, {"ph": line}, SAMPLING, PLANT, levels) if f.calibration == ENTRIES[1].id
+    ]
+    assert [f.kind for f in told] == [kind]
+    assert ("a temperature element that had failed" in told[0].sentence) == (kind == "cannot tell")
