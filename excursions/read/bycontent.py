@@ -91,7 +91,9 @@ def is_log(sheet: Sheet, name: str) -> bool:
         return True
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True
-    told = sum(bool(figures_in(table.cell(row, "comment"))) for row in table.rows)
+    told = sum(
+        bool(figures_in(f"{table.cell(row, 'comment')} {table.cell(row, 'action')}")) for row in table.rows
+    )
     return described >= 2 and (bool(_LOG_NAME.search(name)) or 2 * told > len(table.rows))
 
 
@@ -109,11 +111,11 @@ def _is_recorded(sheet: Sheet) -> bool:
 
 
 def _says_work(table: LogTable) -> bool:
-    """Whether every cell of the column of actions is a word for work on a probe, beside the points it was done at."""
+    """Whether most cells of the column of actions are words for work on a probe, beside the points it was done at."""
     if not table.columns("point"):
         return False
     said = [table.cell(row, "action") for row in table.rows]
-    return any(said) and all(action_of(text) for text in said if text)
+    return 2 * sum(bool(action_of(text)) for text in said) > sum(map(bool, said))
 
 
 def _on_a_grid(table: LogTable) -> bool:

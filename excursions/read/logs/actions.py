@@ -36,6 +36,12 @@ _CALIBRATE = re.compile(
 )
 
 
+# "No adjustment", "nicht justiert": what was not done.
+_DENIED = re.compile(
+    rf"\b(?:no|not|without|ohne|keine?|nicht|sans|pas|sin|senza|sem|geen|niet)\b[ -](?:(?:further|yet|been|re|weitere|autre)[ -]?)?(?:{_CALIBRATE.pattern})\w*"
+)
+
+
 def phase_of(text: str) -> str:
     """``as_found``, ``as_found_cleaned``, ``as_left`` or empty."""
     said = english(plain(text).casefold().replace("_", " "))
@@ -80,10 +86,11 @@ def action_of(text: str) -> str:
     """``remove``, ``install``, ``calibration``, ``verification``, ``clean`` or empty.
 
     A swap is an installation: what went in is named, what came out ends.  A calibration that was "checked and
-    adjusted" is a calibration.
+    adjusted" is a calibration; one that was "not adjusted" is a verification.
     """
-    said = english(plain(text).casefold().replace("_", " ")).strip()
-    if not said:
+    whole = english(plain(text).casefold().replace("_", " ")).strip()
+    said = _DENIED.sub(" ", whole)
+    if not whole:
         return ""
     if _SWAP.search(said) and not re.search(r"membran|electrolyt|elektrolyt|cap\b|kappe", said):
         return "install"
@@ -93,7 +100,7 @@ def action_of(text: str) -> str:
         return "install"
     if _CALIBRATE.search(said):
         return "calibration"
-    if _VERIFY.search(said):
+    if _VERIFY.search(said) or not said.strip(" .,;"):
         return "verification"
     return "clean" if _CLEAN.search(said) else ""
 

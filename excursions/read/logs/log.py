@@ -24,6 +24,7 @@ from excursions.read.logs.shaping import (
     by_points,
     by_serials,
     named_by_letters,
+    with_cells,
     with_deviations,
     with_pairs,
     with_points,
@@ -38,6 +39,7 @@ from excursions.read.logs.table import (
     column_decision,
     is_point_like,
     names_decision,
+    no_table,
     with_actions,
     with_names_above,
     with_phases,
@@ -46,6 +48,12 @@ from excursions.read.logs.table import (
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import CalibrationEntry, Decision
+
+_EXPECTED = (
+    "a calibration log",
+    "a date and, for example, point, probe, slope, zero point, buffer 1, mV 1",
+    "time=Datum --columns slope=Q1",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +115,7 @@ def read_calibrations(
     for table in tables:
         _read_table(log, table)
     if not tables:
-        log.problems.append(_no_table(str(path)))
+        log.problems.append(no_table(str(path), content.sheets, _EXPECTED))
     return LogReading(
         path=path,
         sha256=content.sha256,
@@ -130,7 +138,9 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
             with_deviations(
                 with_standards(
                     with_phases(
-                        with_actions(with_ticks(with_points(with_pairs(by_serials(by_points(table))))))
+                        with_actions(
+                            with_ticks(with_points(with_pairs(with_cells(by_serials(by_points(table))))))
+                        )
                     )
                 )
             )
@@ -144,16 +154,6 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
             Decision(subject=f"{log.file}, sheet {sheet.name}", what="left out", why=why, option="--columns")
         )
     return table
-
-
-def _no_table(file: str) -> InputFileError:
-    return InputFileError(
-        found="no row that looks like the header of a calibration log",
-        expected="a header with a date and, for example, point, probe, slope, zero point, buffer 1, mV 1",
-        mend="name the columns with --columns, for example --columns time=Datum --columns slope=Q1",
-        file=file,
-        line=1,
-    )
 
 
 def _read_table(log: _Log, table: LogTable) -> None:

@@ -48,6 +48,15 @@ _OFFSET = re.compile(r"(z|[+-]\d{2}:?\d{2}|\butc\b|\bgmt\b)\s*$")
 _NUMBER = re.compile(r"\d{4,19}(?:[.,]\d+)?")
 
 
+def is_month(text: str) -> bool:
+    """The name of a month, by itself or with a year."""
+    return re.sub(r"[\W\d]+", " ", plain(text).casefold()).strip() in _MONTHS
+
+
+# A time of day by itself.
+CLOCK = r"(?:[01]?\d|2[0-4])[:.h][0-5]\d(?::[0-5]\d)?(?: ?[aApP]\.?[mM]\.?| ?(?:Uhr|h))?"
+
+
 @dataclass(frozen=True, slots=True)
 class _Parts:
     """A written moment taken apart: three numbers in written order, seconds of the day, offset."""

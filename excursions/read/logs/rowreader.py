@@ -29,7 +29,7 @@ from excursions.read.logs.figures import (
     unit_of_column,
 )
 from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
-from excursions.read.logs.spelling import serial_of, spelt
+from excursions.read.logs.spelling import serial_of, serial_said, spelt
 from excursions.read.logs.spoken import figures_in
 from excursions.read.logs.standards import Standard, standard_of
 from excursions.read.logs.table import LogTable, cell_at
@@ -88,6 +88,13 @@ class RowReader:
             and (old := _OLD_SERIAL.search(f"{said} {facts.comment}"))
         ):
             facts.old_probe = serial_of(old[1])
+        if (
+            not facts.probe
+            and not facts.old_probe
+            and "probe" not in self.table.above
+            and not self.table.columns("probe")
+        ):
+            facts.probe = serial_said(f"{said} {facts.comment}")
         if _tells_more(said):
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.measured:

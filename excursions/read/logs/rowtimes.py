@@ -7,11 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from excursions.read.logs.cells import Row
-from excursions.read.logs.moments import Moments, read_moments, time_of_day
+from excursions.read.logs.moments import CLOCK, Moments, read_moments, time_of_day
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.model import ReadOptions
-
-_CLOCK = r"(?:[01]?\d|2[0-4])[:.h][0-5]\d(?::[0-5]\d)?(?: ?[aApP]\.?[mM]\.?| ?(?:Uhr|h))?"
 
 
 def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) -> Moments:
@@ -35,7 +33,7 @@ def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) 
 def _clocks_by_cells(table: LogTable) -> list[int]:
     """Columns that no header explains and that hold times of day alone, ``Start``, ``Shift``."""
     cells = {at: [cell for row in table.rows if (cell := cell_at(row, at))] for at in table.columns("")}
-    return [at for at, said in cells.items() if said and all(re.fullmatch(_CLOCK, cell) for cell in said)]
+    return [at for at, said in cells.items() if said and all(re.fullmatch(CLOCK, cell) for cell in said)]
 
 
 def _date_and_time(row: Row, dates: Sequence[int], clocks: Sequence[int]) -> str:

@@ -10,20 +10,19 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.exports.times.timeshapes import shape_of
 from excursions.read.logs import samplewords as w
 from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.gathered import Gathered, ListReading
 from excursions.read.logs.headers import fold, unit_in
 from excursions.read.logs.sampleheaders import sample_meanings
 from excursions.read.logs.table import (
-    HEAD_ROWS,
     LogTable,
     cell_at,
     column_decision,
     find_table,
     is_point_like,
     names_decision,
+    no_table,
     with_names_above,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
@@ -31,6 +30,8 @@ from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
 from excursions.read.text.units import is_quantity, pretty
 from excursions.records import LabSample
+
+_EXPECTED = ("a list of samples", "time, point (or tag) and value", "value=Result")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +88,7 @@ def read_samples(
     for table in tables:
         _read_table(gathered, table)
     if not tables:
-        gathered.problems.append(_no_table(str(path), content.sheets))
+        gathered.problems.append(no_table(str(path), content.sheets, _EXPECTED))
     return SampleReading(
         path=path,
         sha256=content.sha256,
@@ -105,23 +106,6 @@ def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     """The list in a sheet; where no header names the time, the first column is it if dates stand below its header."""
     table = find_table(sheet, columns, read=sample_meanings)
     return table and with_names_above(table)
-
-
-def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
-    rows = [row for sheet in sheets for row in sheet.rows[:HEAD_ROWS]]
-    across = next((row for row in rows if sum(shape_of(cell) is not None for cell in row.cells) > 1), None)
-    if across is not None:
-        return InputFileError(
-            found="dates side by side in one row", expected="a row a sample, with its date",
-            mend="swap rows and columns (transpose) and save again", file=file, line=across.line,
-        )  # fmt: skip
-    return InputFileError(
-        found="no row that looks like the header of a list of samples",
-        expected="a header with time, point (or tag) and value",
-        mend="name the columns with --columns, for example --columns value=Result",
-        file=file,
-        line=1,
-    )
 
 
 def _read_table(gathered: _List, table: LogTable) -> None:

@@ -14,6 +14,7 @@ from excursions.read.logs.headers import FOUND, LEFT, Meaning, fold, meaning_of,
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
+from excursions.read.text.numbers import number_of
 from excursions.read.text.vocabulary import DEVIATIONS, SERIALS, STANDARDS, VESSELS
 from excursions.read.text.words import STATE_WORDS
 
@@ -113,6 +114,22 @@ def by_serials(table: LogTable) -> LogTable:
         return table
     meanings = [Meaning() if at in probes and at not in serials else m for at, m in enumerate(table.meanings)]
     return replace(table, meanings=tuple(meanings))
+
+
+def _is_a_name(cell: str) -> bool:
+    return bool(_LIKE_A_TAG.fullmatch(cell)) and number_of(cell, comma=False) is None
+
+
+def with_cells(table: LogTable) -> LogTable:
+    """A column called ``Cell`` that holds names, ``Z8``, and no constants names the probe."""
+    if table.columns("probe"):
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        if meaning.figure == "cell_constant" and cells and all(map(_is_a_name, cells)):
+            changed = [Meaning(kind="probe") if i == at else m for i, m in enumerate(table.meanings)]
+            return replace(table, meanings=tuple(changed))
+    return table
 
 
 _PART = r"[<>~]?[+-]?\d[\d.,]*\s*[^\d\s>/]{0,6}"

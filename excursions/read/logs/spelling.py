@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from excursions.read.text.numbers import is_nothing
 
 _UNITS = {
@@ -34,6 +36,22 @@ _UNITS = {
 def spelt(unit: str) -> str:
     """Unit in the spelling of the records."""
     return _UNITS.get(unit.casefold().replace("µ", "u").replace("μ", "u"), unit)
+
+
+_THING = r"probe|sonde|sensor|[ée]lectrode|elektrode|electrodo|sonda"
+_NUMBER = r"s\s?/?\s?n|serial(?: (?:no|number|nr))?|ser\.? ?(?:no|nr)"
+# A serial number in running text has a digit; behind the name of the thing alone ("sensor 20 min") a letter too.
+SERIAL_SAID = re.compile(
+    rf"\b(?:(?:{_THING})\W+)?(?:{_NUMBER})\b\W*(?P<numbered>(?=[\w-]*\d)[A-Za-z0-9][\w-]+)"
+    rf"|\b(?:{_THING})\W+(?P<named>(?=[\w-]*\d)[A-Za-z][\w-]+)",
+    re.IGNORECASE,
+)
+
+
+def serial_said(text: str) -> str:
+    """The serial number that running text names, or empty."""
+    match = SERIAL_SAID.search(text)
+    return (match["numbered"] or match["named"]) if match else ""
 
 
 def serial_of(text: str) -> str:

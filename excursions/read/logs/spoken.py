@@ -12,8 +12,9 @@ from excursions.read.text.fold import plain
 _NUMBER, _UNIT = r"[+-]?\d+(?:[.,]\d+)?", r"%|mv/ph|mv(?!\w)|ph(?!\w)|1/cm|/cm|cm-1"
 _FIGURE = re.compile(
     r"(?P<name>slope|steilheit|pente|pendiente|offset|versatz|zero(?: ?point)?|nullpunkt|zp|cell ?constant|zellkonstante)"
-    r"(?:\s+(?:was|is|of|at|now|war|ist))?\s*[:=]?\s*"
-    rf"(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?(?:\s*(?:-+>|=+>|→)\s*(?P<after>{_NUMBER})\s*(?P<its>{_UNIT})?)?"
+    r"(?:\s+(?:was|is|of|at|now|war|ist|before|vorher|avant|antes|after|nachher|(?:as.)?found|(?:as.)?left))?\s*[:=]?\s*"
+    rf"(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?"
+    rf"(?:\s*(?:-+>|=+>|→|[,;/]?\s*(?:after|nachher|apres|despues|(?:as.)?left)\b:?)\s*(?P<after>{_NUMBER})\s*(?P<its>{_UNIT})?)?"
 )
 _NAMES = (
     ("slope", ("slope", "steilheit", "pente", "pendiente")),
@@ -45,7 +46,7 @@ class Spoken:
 def figures_in(text: str) -> tuple[Spoken, ...]:
     """Figures with their names in a remark; a phase holds from where it is said to where the next one is.
 
-    An arrow leads from as found to as left, ``slope 95.1 -> 98.7 %``.
+    An arrow leads from as found to as left, ``slope 95.1 -> 98.7 %``, and so does a word before the second figure.
     """
     said = plain(text).casefold()
     phases = [(match.start(), _MORE.get(match[0]) or phase_of(match[0])) for match in _WORDS.finditer(said)]

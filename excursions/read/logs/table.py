@@ -13,6 +13,7 @@ from excursions.read.logs.cells import Row, Sheet
 from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
 from excursions.read.logs.meanings import meanings_of
+from excursions.read.logs.moments import is_month
 from excursions.read.logs.roles import with_stated
 from excursions.read.text.fold import plain
 from excursions.read.text.units import is_quantity
@@ -116,6 +117,24 @@ _A_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[.
 def is_date(cell: str) -> bool:
     """A date, which no header holds: ``Date: | 13.03.2026`` stands above a form."""
     return bool(_A_DATE.match(cell))
+
+
+def no_table(file: str, sheets: Sequence[Sheet], expected: tuple[str, str, str]) -> InputFileError:
+    """Why no sheet holds such a list; `expected`: its name, the columns of its header, an example for --columns."""
+    rows = [row for sheet in sheets for row in sheet.rows[:HEAD_ROWS]]
+    kind, columns, example = expected
+    for said, are in (("dates", is_date), ("months", is_month)):
+        across = next((row for row in rows if sum(map(are, row.cells)) > 1), None)
+        if across is not None:
+            return InputFileError(
+                found=f"{said} side by side in one row", expected=f"a row for each of them, with {columns}",
+                mend=f"write a row for each of these {said}, with its date in a column of its own (points by {said} alone: transpose), and save again", file=file, line=across.line,
+            )  # fmt: skip
+    return InputFileError(
+        found=f"no row that looks like the header of {kind}", expected=f"a header with {columns}",
+        mend=f"write such a header above the rows, or name the columns of the one that is there with --columns, for example --columns {example}",
+        file=file, line=1,
+    )  # fmt: skip
 
 
 _MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))

@@ -9,6 +9,7 @@ import pytest
 import xlsxwriter
 
 from excursions.clock import to_ns
+from excursions.read.logs.log import read_calibrations
 from excursions.read.logs.samples import read_samples
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 
@@ -132,6 +133,17 @@ def test_dates_side_by_side_are_told_to_be_turned(tmp_path: Path, days: str) -> 
     path.write_text(f"Parameter,Unit,Point,{days}\npH,,AX-1,7.08,6.97\nTurbidity,NTU,NX-5,3.4,3.1\n")
     (problem,) = read_samples(path).problems
     assert "transpose" in str(problem)
+
+
+def test_a_log_with_months_across_is_told_to_be_written_a_row_each(tmp_path: Path) -> None:
+    """It was told to name its columns, which helped nothing."""
+    path = tmp_path / "slopes.csv"
+    path.write_text("Tag,Probe,Jan,Feb 26,März\nAE-41,P1,98.1,97.5,97.0\nAE-42,P2,96.0,95.1,93.9\n")
+    (problem,) = read_calibrations(path).problems
+    assert (problem.line, problem.found) == (1, "months side by side in one row")
+    assert "write a row for each of these months" in problem.mend
+    path.write_text("Tag,Probe,Date,Slope %\nAE-41,P1,2026-01-14,98.1\nAE-41,P1,2026-02-13,97.5\n")
+    assert [entry.figures for entry in read_calibrations(path).entries] == [{"slope": 98.1}, {"slope": 97.5}]
 
 
 def test_a_sheet_named_after_a_place_says_where_its_quantities_were_taken(tmp_path: Path) -> None:

@@ -46,6 +46,12 @@ FILES = {
         "ignored",
         "id,point,kind,start,end\n1,A,step,2024-01-01T00:00:00Z,2024-01-01T00:00:00Z\n",
     ),
+    "diary.txt": (
+        "calibrations",
+        "Book of the workshop\n14/01/2026 08:30 AT-12 étalonnage: pente avant 93,1 %, après 98,2 %\n15/01/2026 rien\n21/01/2026 AT-12 nettoyage\n",
+    ),
+    "cal_trend.txt": ("export", "".join(f"2024-01-01 00:{m}:00 AT-12 7.0 good\n" for m in range(10, 40))),
+    "slopes.csv": ("calibrations", "Tag;AT-1;\n;14.01.2026;13.02.2026\nSlope found %;96,1;95,8\n"),
     "notes.txt": ("ignored", "Just words\nand more words\n"),
     "README.md": ("ignored", "| time | value |\n"),
     "plant.toml": ("register", "[[points]]\nname = 'A'\n"),
@@ -79,7 +85,9 @@ def test_a_folder_is_sorted_and_nothing_is_lost(tmp_path: Path) -> None:
         (tmp_path / name).write_text(text, encoding="utf-8")
     (tmp_path / ".hidden.csv").write_text("time,x\n2024-01-01,1\n")
     found = sort_out([tmp_path])
-    assert [path.name for path in found.calibrations] == ["a.csv", "b.csv", "c.csv", "d.csv"]
+    assert [path.name for path in found.calibrations] == [
+        *("a.csv", "b.csv", "c.csv", "d.csv", "diary.txt", "slopes.csv"),
+    ]
     assert [path.name for path in found.samples] == [
         "drawn.csv",
         "lab_list.csv",
