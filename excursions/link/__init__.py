@@ -11,7 +11,7 @@ from excursions.link.course import with_course
 from excursions.link.doubt import doubt_windows
 from excursions.link.drawn import laid_to_export
 from excursions.link.due import next_due
-from excursions.link.exchanged import exchange_doubts
+from excursions.link.exchanged import exchange_doubts, told_once
 from excursions.link.lessons import fleet_heat
 from excursions.link.named import with_misread
 from excursions.link.outcome import outcome
@@ -32,6 +32,7 @@ __all__ = [
     "laid_to_process",
     "next_due",
     "outcome",
+    "told_once",
     "weigh",
     "weighed_in_pairs",
     "with_course",

@@ -62,6 +62,12 @@ def exchange_doubts(
         yield from _old_one(one, point, error, spread, events, levels, plant, weighing, samples or {})
 
 
+def told_once(doubts: Sequence[Doubt], exchanged: Sequence[Doubt]) -> tuple[Doubt, ...]:
+    """All windows, but for those from the step at an exchange alone: its own window has what the next calibration found as well."""
+    shown = {(d.event, d.probe) for d in exchanged if d.event and d.basis == _NAMED}
+    return (*(d for d in doubts if (d.event, d.probe) not in shown), *exchanged)
+
+
 def _old_one(
     one: Exchange,
     point: Point,

@@ -63,9 +63,9 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         kept={finding.calibration for finding in audited if finding.kind == "not taken over"},
         standing={event for event, (state, _) in outcomes.items() if state == NOT_PUT_RIGHT},
     )  # fmt: skip
-    exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
+    exchanged = tuple(link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins))
     logs = {f.point.name: [c for c in evaluated if c.point == f.point.name] for f in points}
-    doubts = _weighed((*doubts, *exchanged), points, logs, outcomes)
+    doubts = _weighed(link_room.told_once(doubts, exchanged), points, logs, outcomes)
     found = (decision for findings in points for decision in findings.decisions)
     return ScanResult(
         plant=plant,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.calibrations import Exchange
-from excursions.link import error_at, exchange_doubts, outcome, weigh
+from excursions.link import doubt_windows, error_at, exchange_doubts, outcome, told_once, weigh
 from excursions.plant import Installation, Plant
 from excursions.records import Doubt, Event
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level
@@ -68,3 +68,18 @@ def test_a_new_probe_that_brought_its_own_figures_leaves_the_doubt_to_the_old_on
     (old,) = doubts(replace(EXCHANGE, step=up, named=True), up)
     assert (old.probe, old.end) == ("S1", STEP.start)
     assert at(STEP.start - 1, old) == pytest.approx(-0.36, abs=0.02)
+
+
+def test_the_step_at_an_exchange_is_told_once() -> None:
+    """Its probe has no calibration before it, so that the step alone shows a window too: the same, less well known."""
+    line = {"ph": level(7.0, days=80)}
+    found = calibration(60, found={"slope": 98.0, "zero_point": 7.3}, probe="S1, probe 2")
+    step = replace(STEP, origin="probe")
+    one = replace(EXCHANGE, after=found, step=step)
+    alone = doubt_windows((), (step,), (one.before, one.after), line, HERE)
+    exchanged = doubts(one, step)
+    assert [(d.event, d.start, d.end) for d in alone] == [(step.id, step.start, 60 * DAY)]
+    assert told_once(alone, exchanged) == tuple(exchanged)
+    assert told_once(alone, ()) == tuple(alone)
+    other = tuple(replace(d, event="another") for d in alone)
+    assert told_once(other, exchanged) == (*other, *exchanged)
