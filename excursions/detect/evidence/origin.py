@@ -47,6 +47,7 @@ RESETS = (CALIBRATING, CLEANING)  # states that take a fault of the reading out 
 SOON_S = 1_800.0  # "within minutes of": half an hour (cp)
 LATE_S = 2 * 3_600.0  # cooling and settling of a vessel take an hour or two (cp)
 HEAT_BEFORE_S = 6 * 3_600.0
+STOOD, ALIKE_K = 4, 3.0  # times through as much heat are a habit, as where exposures are told (cp)
 AFTER_STEAM = 2.5  # steam harms probes, but a process started anew after it also goes to other levels (cp)
 
 
@@ -183,13 +184,25 @@ def heat_before(record: Record, start: int) -> float:
 
 
 def heat_clue(record: Record, start: int) -> Clue:
-    """Whether heat above the rating came just before."""
+    """Whether heat above the rating came just before; heat short of steam's rating that was stood often says nothing."""
     hottest = heat_before(record, start)
     ratings = record.plant.ratings(record.point, start)
     if not hottest > ratings.continuous_degc:
         return Clue(odds=1.0)
+    if hottest <= ratings.sterilisation_degc and _stood(record, start, hottest) >= STOOD:
+        return Clue(odds=1.0)
     words = f"after heat: {hottest:.0f} °C in the six hours before"
     return Clue(odds=6.0 if hottest > ratings.sterilisation_degc else 1.5, words=words)
+
+
+def _stood(record: Record, start: int, degc: float) -> int:
+    """On how many occasions apart from the last before `start` the point had been through as much heat by then."""
+    signal = record.temperature
+    if signal is None:
+        return 0
+    time = signal.time[: int(np.searchsorted(signal.time, start))]
+    hot = time[signal.value[: time.size] >= degc - ALIKE_K]
+    return int(np.count_nonzero(np.diff(hot) > HEAT_BEFORE_S * NS_PER_S))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -180,6 +180,17 @@ def test_heat_above_a_rating_in_the_six_hours_before(degc: float, hours_before: 
     assert clue.words == ("" if odds == 1.0 else f"after heat: {degc:.0f} °C in the six hours before")
 
 
+@pytest.mark.parametrize(("degc", "odds"), [(90.0, 1.0), (125.0, 1.5), (140.0, 6.0)])
+def test_heat_that_was_stood_often_says_nothing(degc: float, odds: float) -> None:
+    """Five hot cleanings of 90 °C before the last heat."""
+    temperature = np.full(6_000, 37.0)
+    for hours in range(10, 90, 16):
+        temperature[hours * 60 : hours * 60 + 20] = 90.0
+    temperature[95 * 60 : 95 * 60 + 20] = degc
+    start = T0 + 96 * HOUR
+    assert heat_clue(make_record(level(6_000, 7.0), temperature), start).odds == odds
+
+
 def test_without_a_temperature_nobody_knows_of_heat() -> None:
     assert math.isnan(heat_before(make_record(level(1_200, 7.0)), BEGAN))
     assert heat_clue(make_record(level(1_200, 7.0)), BEGAN) == Clue(odds=1.0)
