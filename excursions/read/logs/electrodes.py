@@ -19,9 +19,9 @@ _BEGINNINGS = tuple(word for row in _OTHERS for word in (*row.beginnings, *row.s
 
 def of_ph(table: LogTable, row: Row) -> bool:
     """Whether nothing in a row names another quantity, and a slope, a buffer or the word pH stands in it or over it."""
-    words = _words(" ".join(table.cell(row, kind) for kind in _SAID_IN))
-    if words & _TOKENS or any(word.startswith(_BEGINNINGS) for word in words):
+    if of_another(table, row):
         return False
+    words = _said_in(table, row)
     beside = [m for at, m in enumerate(table.meanings) if not is_nothing(cell_at(row, at))]
     standards = " ".join(cell_at(row, at) for at in table.columns("standard"))
     if re.search(r"(?i)\b(?:mv|[um]s|ntu|fnu)\b", plain(standards)):
@@ -29,6 +29,16 @@ def of_ph(table: LogTable, row: Row) -> bool:
     sloped = any(m.kind == "figure" and "slope" in m.figure for m in beside)
     buffered = any(m.kind == "standard" or (m.fixed and m.fixed.unit == "pH") for m in beside)
     return sloped or buffered or "ph" in words or any("ph" in _words(header) for header in table.headers)
+
+
+def of_another(table: LogTable, row: Row) -> bool:
+    """Whether something in a row names a quantity that is not pH."""
+    words = _said_in(table, row)
+    return bool(words & _TOKENS) or any(word.startswith(_BEGINNINGS) for word in words)
+
+
+def _said_in(table: LogTable, row: Row) -> set[str]:
+    return _words(" ".join(table.cell(row, kind) for kind in _SAID_IN))
 
 
 def _words(text: str) -> set[str]:

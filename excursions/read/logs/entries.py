@@ -14,6 +14,7 @@ from excursions.read.logs.headers import FOUND, LEFT
 from excursions.records import CalibrationEntry, StandardReading
 
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
+_MOST_ACID = 14.0  # end of the scale of pH
 OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
 
 
@@ -112,7 +113,7 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
             phase=FOUND if phase == CLEANED else phase,
             phase_said=phase in said,
             figures=dict(part.figures),
-            standards=_readings(part, shared),
+            standards=_readings(part, shared, other=facts.other),
         )
         for phase, part in sorted(parts.items())
     ]
@@ -131,7 +132,7 @@ def _over(part: Part, shared: Part) -> Part:
     return Part(figures=shared.figures | part.figures, slots={**shared.slots, **part.slots})
 
 
-def _readings(part: Part, shared: Part) -> tuple[StandardReading, ...]:
+def _readings(part: Part, shared: Part, *, other: bool) -> tuple[StandardReading, ...]:
     """Standards with their raw values; nominal value and temperature come from the shared part where missing."""
     common = _common_temperature(part, shared)
     slots: list[Slot] = []
@@ -143,8 +144,8 @@ def _readings(part: Part, shared: Part) -> tuple[StandardReading, ...]:
             (t for t in (slot.temperature, twin.temperature, common) if math.isfinite(t)), math.nan
         )
         slots.append(replace(slot, standard=slot.standard or twin.standard, temperature=temperature))
-    own = _in_own_unit(slots)
-    return tuple(_reading(slot, own=own) for slot in slots if slot.standard)
+    own, acid = _in_own_unit(slots), not other and all(map(_may_be_buffer, slots))
+    return tuple(_reading(slot, own=own, acid=acid) for slot in slots if slot.standard)
 
 
 def _common_temperature(part: Part, shared: Part) -> float:
@@ -163,12 +164,20 @@ def _in_own_unit(slots: Sequence[Slot]) -> bool:
     )
 
 
-def _reading(slot: Slot, *, own: bool) -> StandardReading:
+def _may_be_buffer(slot: Slot) -> bool:
+    """Whether a standard may be a buffer; one that is none tells that those beside it, which have no unit, are none."""
+    standard = slot.standard
+    if standard is None:
+        return True
+    return standard.unit in ("", "pH") and not (standard.value < 0.0 or standard.value > _MOST_ACID)
+
+
+def _reading(slot: Slot, *, own: bool, acid: bool) -> StandardReading:
     standard = slot.standard
     assert standard is not None
     unit, raw_unit = standard.unit, slot.raw_unit
-    acid = unit in ("", "pH") and 0.0 <= standard.value <= 14.0 and standard.label not in ("zero", "air")
-    if acid and (raw_unit in ("mV", "pH") or not raw_unit):
+    buffer = 0.0 <= standard.value <= _MOST_ACID and standard.label not in ("zero", "air")
+    if buffer and (unit == "pH" or (acid and not unit)) and (raw_unit in ("mV", "pH") or not raw_unit):
         # Far from a standard whose unit nobody gave stands a voltage if that is a buffer, which the measurand will tell.
         raw_unit = raw_unit or ("pH" if own else "mV" if unit else "")
         unit = "pH"

@@ -42,7 +42,8 @@ class Part:
 
 @dataclass(slots=True)
 class Facts:
-    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase a remark says."""
+    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase
+    a remark says; `other`: whether the row names a quantity that is not pH."""
 
     row: Row
     time: int | None = None
@@ -59,6 +60,7 @@ class Facts:
     air_pressure_kpa: float = math.nan
     altitude_m: float = math.nan
     salinity: float = 0.0
+    other: bool = False
     parts: dict[str, Part] = field(default_factory=dict)
 
     def part(self, phase: str) -> Part:

@@ -18,7 +18,7 @@ from excursions.read.logs.actions import (
     says_sample,
 )
 from excursions.read.logs.cells import Row
-from excursions.read.logs.electrodes import of_ph
+from excursions.read.logs.electrodes import of_another, of_ph
 from excursions.read.logs.facts import READS_IN, Facts, Part, Slot
 from excursions.read.logs.figures import (
     air_pressure_kpa,
@@ -66,6 +66,7 @@ class RowReader:
             phase=phase_of(table.cell(row, "phase")) or phase_of(said) or phase_of(table.cell(row, "model")),
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
+            other=of_another(table, row),
         )
         grab = is_against_sample(said) or says_sample(facts.comment)
         facts.remarked = "" if facts.phase else phase_in(facts.comment)
