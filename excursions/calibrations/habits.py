@@ -17,7 +17,7 @@ from excursions.calibrations import models
 from excursions.calibrations.checks import agrees
 from excursions.calibrations.entries import Occasion
 from excursions.calibrations.parameters import determine
-from excursions.calibrations.standards import Repeat, Resolved, at_zero, resolve
+from excursions.calibrations.standards import Repeat, Resolved, at_zero, of_samples, resolve
 from excursions.records import CalibrationEntry
 
 _PRIOR_PAIRS = 15.0  # the assumed repeatability counts as this many pairs
@@ -56,7 +56,7 @@ def habits(occasions: Sequence[Occasion]) -> Habits:
         owner = owner_name(occasion)
         rows = [(row, _plain(occasion, row)) for row in occasion.rows]
         for row, seen in rows:
-            if seen is not None and seen.from_reading and row.figures:
+            if seen is not None and seen.from_reading and row.figures and not of_samples(row.standards):
                 votes[owner] = votes.get(owner, 0) + _vote(seen, row, entered.get(owner))
         entered[owner] = next(
             (r.figures for r in reversed(occasion.rows) if r.figures), entered.get(owner, {})

@@ -121,7 +121,7 @@ def resolve(
     salinity : float
         Practical salinity of the water, where an oxygen probe shows mg/L.
     raw_like : bool
-        Values in the reading's unit are raw signals, not what the transmitter showed.
+        Values in the reading's unit are raw signals, not what the transmitter showed; beside a sample it is always that.
     repeat : Repeat
         Factors on the assumed repeatability; none takes it as assumed.
     """
@@ -134,6 +134,7 @@ def resolve(
     ]
     if not usable:
         return None
+    raw_like = raw_like and not of_samples(usable)
     form, from_reading = form_of(measurand, usable, models.Known() if raw_like else used)
     technical = form.measurand == "ph" and is_technical(s.standard for s in usable if not _is_sample(s))
     true = [_true_value(form, s, water, technical=technical, read=from_reading) for s in usable]
@@ -222,6 +223,11 @@ def _with_known_value(measurand: str, s: StandardReading, water: Water) -> Stand
 
 def _is_sample(s: StandardReading) -> bool:
     return any(word in s.label.lower() for word in _SAMPLE_WORDS)
+
+
+def of_samples(standards: Sequence[StandardReading]) -> bool:
+    """Whether all standards are samples: the probe stays in the process, and beside each is written what the transmitter shows."""
+    return all(_is_sample(s) for s in standards)
 
 
 def _true_value(

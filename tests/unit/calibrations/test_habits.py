@@ -121,3 +121,26 @@ def test_readings_against_samples_are_no_raw_signals_though_the_first_of_them_ca
     # Each found off by what it read too high: 0.15 and 0.16 pH.
     changes = [s.change for s in shifts(made, PLANT, {})]
     assert changes == pytest.approx([-0.15, -0.16], abs=0.015)
+
+
+def test_beside_a_sample_stands_a_reading_where_the_log_has_raw_signals_of_standards() -> None:
+    """Conductances at the bench; in the process what the transmitter shows, set to the laboratory's value with another constant."""
+
+    def row(
+        day: float, nominal: float, raw: float, phase: str, cell: float, label: str = ""
+    ) -> CalibrationEntry:
+        seen = standard(nominal, raw, unit="uS/cm", label=label)
+        return entry("conductivity", day, seen, phase=phase, cell_constant=cell)
+
+    rows = [
+        row(1.0, 1413.0, 1345.7, "as_found", 1.05),
+        row(1.0, 1413.0, 1345.7, "as_left", 1.05),
+        row(30.0, 840.0, 800.0, "as_found", 1.05, "sample"),
+        row(30.0, 840.0, 840.0, "as_left", 1.1025, "sample"),
+        row(60.0, 1413.0, 1281.6, "as_found", 1.1025),
+    ]
+    made = evaluate(rows, PLANT)
+    assert [one.as_found["cell_constant"].value for one in made] == pytest.approx(
+        [1.05, 1.1025, 1.1025], rel=1e-3
+    )
+    assert made[1].as_left["cell_constant"].value == pytest.approx(1.1025)
