@@ -7,7 +7,7 @@ is then read like any other.  Nothing is guessed: what a cell leans on stands ab
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -70,12 +70,7 @@ def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
         return None
     header = [row for row in rows if row.line < clocked[0].line and trimmed(row.cells) > 1]
     kept = held(table, max(len(row.cells) for row in clocked))
-    texts = kept.frame["0"].fill_null("").to_list()
-    is_day = _alone(kept) & np.array([_is_date(text) for text in texts], np.bool_)
-    day = pl.Series(
-        [_KEY.sub("", text) if here else None for text, here in zip(texts, is_day, strict=True)],
-        dtype=pl.String,
-    )
+    is_day, day = _alone(kept, lambda text: _KEY.sub("", text) if _is_date(text) else None)
     top = max([0, *(row.line for row in header)])
     keep = np.flatnonzero(~is_day & (kept.lines > top))
     frame = kept.frame.insert_column(0, _into_the_night(day, kept.frame["0"]).alias("day"))[keep]
@@ -117,15 +112,9 @@ def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     values = [c for c in sheet.columns if c.is_value and not is_quality(c) and not is_counter(c)]
     if len(values) != 1 or len({row.cells[0] for row in titles}) < len(titles) or 2 * len(titles) > len(rows):
         return None
-    kept = held(table, len(sheet.columns))
-    texts = kept.frame["0"].fill_null("").to_list()
-    is_title = np.array([_is_title(Row(0, (text,))) for text in texts], np.bool_)
-    is_title &= _alone(kept) & (kept.lines > sheet.header_line)
-    tag = pl.Series(
-        [section_of((text,))[1] if here else None for text, here in zip(texts, is_title, strict=True)],
-        dtype=pl.String,
-    )
-    keep = np.flatnonzero(~is_title & (kept.lines > sheet.header_line))
+    kept = held(table, len(sheet.columns)).since(sheet.header_line + 1)
+    is_title, tag = _alone(kept, lambda text: section_of((text,))[1] or None)
+    keep = np.flatnonzero(~is_title)
     frame = kept.frame.insert_column(0, tag.fill_null(strategy="forward").alias("tag"))[keep]
     whole = replace(kept, frame=frame, lines=kept.lines[keep])
     head = [row for row in table.preview.rows if row.line < sheet.header_line]
@@ -137,9 +126,15 @@ def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     )
 
 
-def _alone(kept: Held) -> BoolArray:
-    """Rows (n,) of which only the first cell is filled, or none."""
-    return kept.frame.select(pl.all_horizontal(pl.all().exclude("0").is_null())).to_series().to_numpy()
+def _alone(kept: Held, called: Callable[[str], str | None]) -> tuple[BoolArray, pl.Series]:
+    """Rows (n,) of which only the first cell is filled, where it is `called` something, and what."""
+    alone = pl.all_horizontal(pl.col("0").is_not_null(), pl.all().exclude("0").is_null())
+    texts = kept.frame.select(pl.when(alone).then("0")).to_series()
+    names = {
+        text: name for text in texts.drop_nulls().unique().to_list() if (name := called(text)) is not None
+    }
+    said = texts.replace_strict(names, default=None, return_dtype=pl.String)
+    return said.is_not_null().to_numpy(), said
 
 
 def _is_title(row: Row) -> bool:
