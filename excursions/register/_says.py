@@ -218,6 +218,9 @@ _SUFFIXES = {
     "c": "degC",
     "f": "degF",
     "mv": "mV",
+    "v": "V",
+    "volt": "V",
+    "volts": "V",
     "ma": "mA",
     "ppm": "ppm",
     "ppb": "ppb",
@@ -260,4 +263,6 @@ def _speaks_of(tokens: Sequence[str], unit: str) -> bool:
         return said.role in ("value", "temperature", "pressure")
     if "pressure" in quantities(unit) and said.role == "pressure":
         return True
+    if unit == "V":  # a letter that may stand for a valve or a vessel elsewhere
+        return said.role == "value" and said.measurand in quantities(unit)
     return said.role == "value" and bool(said.measurand)

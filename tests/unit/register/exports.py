@@ -14,6 +14,7 @@ SHAPES = {
     "acid": lambda r: 2.2 + r.normal(0, 0.1, N),
     "degc": lambda r: 40.0 + r.normal(0, 3, N),
     "steam_degf": lambda r: np.where(np.arange(N) % 100 < 10, 250.0, 100.0) + r.normal(0, 1, N),
+    "volt": lambda r: 0.41 + r.normal(0, 0.005, N),
     "mg": lambda r: 7.0 + r.normal(0, 0.8, N),
     "sat": lambda r: 70.0 + r.normal(0, 5, N),
     "us": lambda r: 1500.0 + r.normal(0, 50, N),

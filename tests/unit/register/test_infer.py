@@ -266,6 +266,8 @@ def test_measurand(name: str, shape: str, unit: str, measurand: str) -> None:
         ("Cond_mS", "ms", "", "mS/cm"),
         ("Cond (µS/cm)", "us", "", "uS/cm"),
         ("DO_mgL", "mg", "", "mg/L"),
+        ("ORP_V", "volt", "", "V"),
+        ("DO_V", "mg", "", ""),
         ("DO", "sat", "% O2 sat", "%sat"),
         ("pH", "ph", "pH", ""),
         ("pH", "ma", "mA", "mA"),
