@@ -50,14 +50,14 @@ class OrderEvidence:
             return
         self.seen += parts.height
         self.highest = np.maximum(self.highest, numbers.max().to_numpy()[0])
-        texts = texts.drop_nulls()
-        dates = texts.filter(texts.str.contains(_PARTS))  # a word below the table says nothing of its dates
+        # A word below the table, or a heading repeated on each page, says nothing of its dates.
+        dates = texts.filter(texts.str.contains(_PARTS).fill_null(False))
         self.dotted &= bool(dates.str.contains(_DOTTED).all())
         self.moves += np.array([int((numbers[name].diff() != 0).sum()) for name in "abc"])
         self.alike &= bool((numbers["a"] == numbers["b"]).all())
         self.short_year |= bool((parts["c"].str.len_chars() == 2).any())
         if len(self.possible()) > 1:
-            self._count_steps(texts.drop_nulls(), parts)
+            self._count_steps(dates, parts)
 
     def _count_steps(self, texts: pl.Series, parts: pl.DataFrame) -> None:
         if parts.height != len(texts):
