@@ -145,6 +145,8 @@ def trust(known: Known) -> Verdict:
     if lead is not None:
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(lead, tz)}{more}."
+    if (beside := worst(_temperature_was_wrong(findings))) is not None:
+        text += f" What its temperature compensated is wrong meanwhile: {inside(event_sentence(beside, tz))}."
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     advice = _advice_trusted(known, worn, waiting is not None, hidden, lead)
     return _verdict(known, "trust", text, advice, weight=weight)
@@ -199,6 +201,21 @@ def past_faults(findings: PointFindings) -> list[Event]:
         and event.confidence >= MOST_LIKELY
         and event.asks_a_look
         and not event.open_end
+    ]
+
+
+def _temperature_was_wrong(findings: PointFindings) -> list[Event]:
+    """Faults of the temperature element that are over and too small to leave the reading out: it reads on, compensated wrongly."""
+    left_out = past_faults(findings)
+    return [
+        event
+        for event in findings.events
+        if event.kind == "temperature_fault"
+        and event.origin in ("probe", "record")
+        and event.confidence >= MOST_LIKELY
+        and event.asks_a_look
+        and not event.open_end
+        and event not in left_out
     ]
 
 

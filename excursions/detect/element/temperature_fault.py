@@ -16,6 +16,7 @@ from excursions.detect.element.jumps import jumps_of_element
 from excursions.detect.element.lag import lagging
 from excursions.detect.series.survey import heat_of
 from excursions.detect.series.tails import expected_as_large, outlying
+from excursions.digits import JUMP_K, number
 from excursions.records import (
     CALIBRATING,
     Event,
@@ -163,7 +164,7 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
                 confidence=0.9 / (1.0 + 10.0 * chance),
                 severity="check",
                 evidence=(
-                    f"exactly {trace.value[first]:g} °C for {duration_text(float(lasted[i]))}"
+                    f"stood at {number(float(trace.value[first]), JUMP_K)} °C without a change for {duration_text(float(lasted[i]))}"
                     f" in {past - first} samples",
                     f"the longest stretch without a change elsewhere is {duration_text(float(lasted[~suspect].max()))}",
                     "the reading moves meanwhile",

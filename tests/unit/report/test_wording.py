@@ -180,7 +180,7 @@ def test_an_element_that_stands_still_is_told_by_where_it_stands() -> None:
         open_end=True, details={"stood_at_degc": 200.0},
     )  # fmt: skip
     assert event_sentence(event, UTC) == (
-        "Temperature element fault, standing at exactly 200 °C from 1 Jan 00:00, still so at the end of the record"
+        "Temperature element fault, standing at 200 °C from 1 Jan 00:00, still so at the end of the record"
     )
 
 
