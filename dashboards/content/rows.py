@@ -228,9 +228,10 @@ def _weight(event: Event, about: About) -> str:
 
 
 def _lasting(event: Event) -> str:
+    """How long an event lasted; of a step, whose new level stays, how long the way there took."""
     seconds = (event.end - event.start) / 1e9
-    if seconds < 1:
-        way = event.details.get("transition_s", 0.0)
+    way = event.details.get("transition_s", 0.0)
+    if seconds < 1 or (seconds <= way + 1 and not (event.open_start or event.open_end)):
         return f"within {duration_text(way)}" if way >= 1 else "at once"
     return ("over " if event.open_start or event.open_end else "") + duration_text(seconds)
 

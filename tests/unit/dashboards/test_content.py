@@ -376,9 +376,13 @@ def test_a_step_lasts_as_long_as_its_evidence_says_it_took(result: ScanResult) -
         details={"transition_s": 2160.0},
     )  # fmt: skip
     bare = dataclasses.replace(step, start=START + 1, end=START + 1, details={})
-    findings = dataclasses.replace(about.findings, events=(step, bare))
+    slow = dataclasses.replace(
+        step, start=START + 2, end=START + 5040 * 10**9, details={"transition_s": 5040.0}
+    )
+    back = dataclasses.replace(step, start=START + 3, end=START + 3 + 7200 * 10**9)
+    findings = dataclasses.replace(about.findings, events=(step, bare, slow, back))
     rows, _ = event_rows(dataclasses.replace(about, findings=findings), READER)
-    assert {row.lasting for row in rows} == {"within 36 min", "at once"}
+    assert {row.lasting for row in rows} == {"within 36 min", "at once", "within 1 h 24 min", "2 h"}
 
 
 def test_the_headline_says_what_was_never_compared_with_a_calibration(result: ScanResult) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -155,6 +156,7 @@ def test_a_frozen_element_is_found_when_the_reading_lives() -> None:
     record = record_of(made)
     (event,) = detect_temperature_fault(record)
     assert event.details["minutes_wrong_min"] == pytest.approx(400, abs=2)
+    assert re.match(r"stood at \d+\.\d °C without a change for", event.evidence[0])
     made.value[4000:4400] = made.value[4000]  # everything stands still: nothing says it is the element
     assert detect_temperature_fault(record_of(made)) == ()
 
