@@ -79,6 +79,26 @@ def test_the_overview_on_paper_holds_its_tables_whole(open_page: Any, site: Path
     assert page.evaluate(OVER) == []
 
 
+# Lines that a file's name takes in the list of what went in, beside notes as long as real ones.
+NAMED = """(name) => {
+  const row = document.querySelector('#inputs tbody tr'), cell = row.querySelector('td.name');
+  cell.textContent = name;
+  row.querySelector('[data-label=Note]').textContent = 'wide; text, separator ";", UTF-8, 1 May 2026, 00:00 to 10 Jun 2026, 23:55 '.repeat(3);
+  const span = document.createRange();
+  span.selectNodeContents(cell);
+  return span.getClientRects().length;
+}"""
+
+
+def test_the_name_of_a_file_stays_whole_on_paper(open_page: Any, site: Path) -> None:
+    page = open_page(site / "index.html").page
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER_WIDTH, "height": 1000})
+    assert page.evaluate(NAMED, "d41/samples_of_may.csv") == 1
+    page.evaluate(NAMED, "a1" * 32)
+    assert page.evaluate(OVER) == []
+
+
 # The events of the page as a table of eight rows, one of them not printed, after so much else on the sheet.
 EIGHT_ROWS = """(space) => {
   const table = document.querySelector('table.events').cloneNode(true), body = table.tBodies[0], row = body.rows[0];
