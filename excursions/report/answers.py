@@ -146,7 +146,7 @@ def trust(known: Known) -> Verdict:
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(lead, tz)}{more}."
     if (beside := worst(_temperature_was_wrong(findings))) is not None:
-        text += f" What its temperature compensated is wrong meanwhile: {inside(event_sentence(beside, tz))}."
+        text += f" Its temperature was wrong for a while: {inside(event_sentence(beside, tz))}."
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     advice = _advice_trusted(known, worn, waiting is not None, hidden, lead)
     return _verdict(known, "trust", text, advice, weight=weight)
