@@ -145,10 +145,11 @@ def trust(known: Known) -> Verdict:
     if lead is not None:
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(lead, tz)}{more}."
-    if (beside := worst(_temperature_was_wrong(findings))) is not None:
+    beside = worst(_temperature_was_wrong(findings))
+    if beside is not None:
         text += f" Its temperature was wrong for a while: {inside(event_sentence(beside, tz))}."
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
-    advice = _advice_trusted(known, worn, waiting is not None, hidden, lead)
+    advice = _advice_trusted(known, worn, waiting is not None, hidden, lead or beside)
     return _verdict(known, "trust", text, advice, weight=weight)
 
 

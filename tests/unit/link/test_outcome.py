@@ -17,6 +17,21 @@ DAY = NS_PER_DAY
 SEEN = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
 
 
+@pytest.mark.parametrize(("kind", "told"), [("temperature_fault", False), ("drift", True)])
+def test_a_calibration_of_the_reading_says_nothing_of_its_temperature_element(kind: str, told: bool) -> None:
+    event = Event(
+        point="P", probe="S", kind=kind, start=5 * DAY, end=9 * DAY, size=9.0, size_unit="K", confidence=0.9
+    )
+    shift = Shift(
+        probe="S", point="P", measurand="ph", parameter="slope", unit="%", start=0, end=20 * DAY, before=99.0, after=99.0,
+        uncertainty=0.4, p_value=1.0, significant=False,
+    )  # fmt: skip
+    logged = [
+        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
+    ]
+    assert (event.id in outcome([event], [shift], [], logged)) is told
+
+
 @pytest.mark.parametrize("seen", [True, False])
 def test_a_calibration_that_finds_nothing_says_when_samples_had_seen_it(seen: bool) -> None:
     event = Event(

@@ -127,8 +127,9 @@ def test_a_temperature_that_was_wrong_for_a_while_is_named_and_its_reading_trust
     )
     assert verdict.verdict == "trust"
     assert (
-        "Its temperature was wrong for a while: temperature element fault of 12 K" in verdict.sentence
+        "Its temperature was wrong for a while: temperature element fault of 12 K from" in verdict.sentence
     ) is named
+    assert ("reference thermometer" in verdict.advice) is named
 
 
 def test_values_that_the_record_played_back_are_to_be_left_out_and_no_fault_of_the_probe() -> None:

@@ -224,7 +224,7 @@ def test_a_jump_of_the_temperature_is_told_as_the_levels_beside_it(jump: float, 
         size_unit="K",
         confidence=0.9,
     )
-    assert f"fault of {told} on" in event_sentence(event, UTC)
+    assert f"fault of {told} from 1 Jan 00:00 for 1 h" in event_sentence(event, UTC)
 
 
 def test_errors_of_temperatures_are_differences() -> None:
