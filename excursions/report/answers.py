@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
-from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
 from excursions.kinds import UNUSABLE, advice_for, caution_for
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, Outcomes
 from excursions.report.followed import heat_before, moved_after, moved_sentence
@@ -98,7 +98,9 @@ def from_doubt(doubt: Doubt, events: Sequence[Event], known: Known) -> Verdict:
         )
     else:
         shown = f"may be off by up to {difference(band, unit, band)}"
-    since = f"{shown} since {doubted_from(doubt, known.tz)}"
+    # What creeps begins before it leaves the tolerance: two dates beside each other need a word for the second.
+    later = lead is not None and doubt.about and doubt.start > lead.start + NS_PER_DAY
+    since = f"{shown}{', out of tolerance' if later else ''} since {doubted_from(doubt, known.tz)}"
     told = _verdict(
         known,
         "doubt",

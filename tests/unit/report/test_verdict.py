@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -146,6 +147,18 @@ def test_an_open_window_beyond_tolerance_is_doubt_with_its_error() -> None:
     assert verdict.verdict == "doubt"
     assert verdict.error == pytest.approx(-0.4)
     assert "low" in verdict.sentence
+
+
+@pytest.mark.parametrize(
+    ("begins", "words"), [(10.0, "low since about"), (15.0, "out of tolerance since about")]
+)
+def test_what_crept_before_it_left_the_tolerance_says_what_its_second_date_is(
+    begins: float, words: str
+) -> None:
+    drift = made_event("drift")
+    window = replace(made_doubt(-0.4, start=drift.start / DAY + begins - 10, event=drift.id), about=True)
+    sentence = judged(made_findings(drift), doubts=[window]).sentence
+    assert words in re.sub(r" \(± [^)]*\),?", "", sentence)
 
 
 def test_an_error_that_may_as_well_be_none_is_not_told() -> None:
