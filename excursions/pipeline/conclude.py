@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from excursions import calibrations as calibration_room
 from excursions import clock
 from excursions import link as link_room
-from excursions.pipeline.evidence import Evidence as Evidence
+from excursions.pipeline.evidence import Evidence
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
 from excursions.records import (
@@ -66,6 +66,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     exchanged = tuple(link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins))
     logs = {f.point.name: [c for c in evaluated if c.point == f.point.name] for f in points}
     doubts = _weighed(link_room.told_once(doubts, exchanged), points, logs, outcomes)
+    chance = calibration_room.chance_remark(shifts)
     found = (decision for findings in points for decision in findings.decisions)
     return ScanResult(
         plant=plant,
@@ -80,7 +81,9 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         due=link_room.next_due(evaluated, shifts, levels, plant),
         outcomes=outcomes,
         samples=tuple(sample for rows in evidence.laboratory.values() for sample in rows),
-        decisions=tuple(dict.fromkeys((*evidence.decisions, *seen.decisions, *found))),
+        decisions=tuple(
+            dict.fromkeys((*evidence.decisions, *seen.decisions, *([chance] if chance else []), *found))
+        ),
     )
 
 

@@ -106,7 +106,8 @@ def rooms(made: Made, home: Path) -> None:
     """Samples a second of each room on one core, from in-memory columns; reading from Parquet and CSV."""
     from dashboards import write_site
     from excursions.pipeline.analyse import analyse_point
-    from excursions.pipeline.conclude import Evidence, conclude
+    from excursions.pipeline.conclude import conclude
+    from excursions.pipeline.evidence import Evidence
     from excursions.pipeline.heap import keep_freed_memory
     from excursions.read import ReadOptions, read_exports
     from excursions.report.write import write_tables
