@@ -80,6 +80,13 @@ def test_the_cooked_probe_is_found_and_linked_to_its_lost_slope(sample_scan: tup
     assert first["event"][0] == heat["event"][0]
 
 
+def test_how_many_shifts_chance_alone_would_call_changed_is_said(sample_scan: tuple[Finished, Path]) -> None:
+    _, out = sample_scan
+    shifts = pl.read_parquet(out / "tables/shifts.parquet")
+    (said,) = pl.read_csv(out / "tables/decisions.csv").filter(subject="calibration shifts")["what"].to_list()
+    assert said.startswith(f"{shifts['significant'].sum()} of {shifts.height} shifts")
+
+
 @pytest.mark.slow
 def test_one_process_and_two_give_the_same_bytes(sample_scan: tuple[Finished, Path], tmp_path: Path) -> None:
     _, out = sample_scan
