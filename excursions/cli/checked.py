@@ -16,7 +16,7 @@ from excursions import clock
 from excursions.cli.check_facts import check_facts
 from excursions.cli.wrapping import wrapped
 from excursions.digits import written
-from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck
+from excursions.pipeline.check import OF_COLUMNS, CheckResult, FileCheck, ShownEntry, SignalCheck
 from excursions.read.model import ShownReading, ShownRow
 from excursions.records import FIGURE_UNITS, CalibrationEntry, Decision, LabSample
 from excursions.report.recording import KIND_WORDS, flats, gaps, peaks, recorded, resolved
@@ -196,7 +196,7 @@ def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
 def _decisions(decisions: Sequence[Decision], everything: bool) -> list[str]:
     groups: dict[tuple[str, str, str], list[str]] = {}
     for decision in decisions:
-        if not decision.what.startswith("columns read as"):  # shown beside the file
+        if not decision.what.startswith(OF_COLUMNS):  # shown beside the file
             groups.setdefault((decision.what, decision.why, decision.option), []).append(decision.subject)
     if not groups:
         return ["", "DECIDED  nothing: all of it is stated"]

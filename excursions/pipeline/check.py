@@ -347,6 +347,9 @@ def _samples(reading: SampleReading, options: ScanOptions) -> FileCheck:
     return _small(reading, "laboratory samples", tuple(shown), times, len(reading.samples))
 
 
+OF_COLUMNS = ("columns read as", "values left out")  # what decisions on columns begin with
+
+
 def _small(
     reading: ListReading,
     what: str,
@@ -354,11 +357,13 @@ def _small(
     times: Sequence[int],
     count: int,
 ) -> FileCheck:
-    columns = next((d.what for d in reading.decisions if d.what.startswith("columns read as")), "")
+    said = [decision.what for decision in reading.decisions if decision.what.startswith(OF_COLUMNS)]
+    columns = [next((what for what in said if what.startswith(OF_COLUMNS[0])), "")]
+    lost = dict.fromkeys(what for what in said if what.startswith(OF_COLUMNS[1]))
     return FileCheck(
         path=str(reading.path),
         taken_for=what if count or reading.rows else "not readable",
-        why=columns,
+        why="; ".join((*columns, *lost)),
         rows=reading.rows,
         used=reading.used,
         refused=reading.refused.height,

@@ -47,8 +47,10 @@ class Gathered:
     rows: int = 0
 
     def begin(self, table: LogTable) -> tuple[bool, Moments]:
-        """Count the rows of a table; whether its numbers have a decimal comma, and the times of its rows, a time a row."""
-        self.rows += len(table.rows)
+        """Count the rows of a table, and refuse those above its header; whether its numbers have a decimal comma, and the times of its rows, a time a row."""
+        self.rows += len(table.before) + len(table.rows)
+        for row in table.before:
+            self.refuse(row, "stands above the header: no column says what its cells are")
         texts = (cell for row in table.rows for cell in row.cells)
         comma = decimal_comma(texts, table.separator, self.options.decimal_mark)
         moments = row_times(table, self.options, self.file, comma=comma)

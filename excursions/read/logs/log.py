@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -11,7 +11,7 @@ import polars as pl
 from excursions.errors import ExcursionsError, InputFileError, did_you_mean, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.logs.actions import action_of, is_cleaning
-from excursions.read.logs.cells import Sheet, read_cells
+from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.electrodes import of_ph
 from excursions.read.logs.entries import entries_of, merge
 from excursions.read.logs.facts import Facts
@@ -36,13 +36,18 @@ from excursions.read.logs.swaps import Swap, installations_of
 from excursions.read.logs.table import (
     LogTable,
     cell_at,
-    column_decision,
     is_point_like,
-    names_decision,
     no_table,
     with_actions,
     with_names_above,
     with_phases,
+)
+from excursions.read.logs.told import (
+    column_decision,
+    idle,
+    left_out,
+    names_decision,
+    sheet_left_out,
     without_twins,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
@@ -147,12 +152,9 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
         )
         table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]
-        log.decisions.append(column_decision(log.file, table))
+        log.decisions += [column_decision(log.file, table), *left_out(log.file, table)]
     elif not alone:
-        why = "no row looks like a header"
-        log.decisions.append(
-            Decision(subject=f"{log.file}, sheet {sheet.name}", what="left out", why=why, option="--columns")
-        )
+        log.decisions.append(sheet_left_out(log.file, sheet))
     return table
 
 
@@ -168,8 +170,17 @@ def _read_table(log: _Log, table: LogTable) -> None:
     log.decisions += _leaning(log, table, facts)
     log.problems += [*reader.faults, *_unknown_phases(log, table, facts), *_unplaced(log, facts)]
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
+    trial = replace(reader, faults=[])
+    log.decisions += idle(log.file, table, usable, lambda row: _alone(trial, row))
     for merged in merge(usable):
         _take(log, merged)
+
+
+def _alone(reader: RowReader, row: Row) -> str:
+    """What a row would be as an entry of its own, as a text: figures that are missing are then the same."""
+    facts = replace(reader.facts(row), time=0)
+    made = entries_of(facts, "")
+    return repr([replace(entry, figures=dict(sorted(entry.figures.items()))) for entry in made])
 
 
 def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decision]:

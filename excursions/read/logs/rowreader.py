@@ -96,7 +96,7 @@ class RowReader:
             and not self.table.columns("probe")
         ):
             facts.probe = serial_said(f"{said} {facts.comment}")
-        if _tells_more(said):
+        if _tells_more(said) or not (facts.action or phase_of(said)):
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.measured:
             self._spoken(facts)

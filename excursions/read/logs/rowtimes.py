@@ -20,7 +20,7 @@ def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) 
     dates, clocks = table.columns("time"), table.columns("clock")
     if not dates and clocks:
         dates, clocks = clocks[:1], clocks[1:]
-    clocks = clocks or _clocks_by_cells(table)
+    clocks = clocks or clocks_by_cells(table)
     texts = [_date_and_time(row, dates, clocks) for row in table.rows]
     if not dates and "time" in table.above:
         texts = [" ".join(filter(None, (table.above["time"], table.above.get("clock", ""))))] * len(
@@ -30,7 +30,7 @@ def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) 
     return read_moments(texts, _in_stated_zone(options, header), file=file, column=header, comma=comma)
 
 
-def _clocks_by_cells(table: LogTable) -> list[int]:
+def clocks_by_cells(table: LogTable) -> list[int]:
     """Columns that no header explains and that hold times of day alone, ``Start``, ``Shift``."""
     cells = {at: [cell for row in table.rows if (cell := cell_at(row, at))] for at in table.columns("")}
     return [at for at, said in cells.items() if said and all(re.fullmatch(CLOCK, cell) for cell in said)]

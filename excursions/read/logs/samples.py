@@ -13,18 +13,17 @@ from excursions.errors import InputFileError
 from excursions.read.logs import samplewords as w
 from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.gathered import Gathered, ListReading
-from excursions.read.logs.headers import fold, unit_in
+from excursions.read.logs.headers import fold, is_unit, unit_in
 from excursions.read.logs.sampleheaders import sample_meanings
 from excursions.read.logs.table import (
     LogTable,
     cell_at,
-    column_decision,
     find_table,
     is_point_like,
-    names_decision,
     no_table,
     with_names_above,
 )
+from excursions.read.logs.told import column_decision, left_out, names_decision, sheet_left_out
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
@@ -53,9 +52,10 @@ class _List(Gathered):
     tests: bool = False
     lost: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
 
-    def commented(self, comment: str) -> str:
-        """A comment with the mark of the row's time behind it."""
-        return "; ".join(text for text in (comment, self.mark) if text)
+    def commented(self, table: LogTable, row: Row) -> str:
+        """The comments of a row with the mark of its time behind them."""
+        comments = [cell_at(row, at) for at in table.columns("comment")] or [table.cell(row, "comment")]
+        return "; ".join(text for text in (*comments, self.mark) if text)
 
 
 def read_samples(
@@ -84,9 +84,13 @@ def read_samples(
     except InputFileError as error:
         return SampleReading(path=path, problems=(error.at(file=str(path)),))
     gathered = _List(file=str(path), options=chosen)
-    tables = [t for sheet in content.sheets if (t := sample_table(sheet, columns or {}))]
-    for table in tables:
-        _read_table(gathered, table)
+    tables = []
+    for sheet in content.sheets:
+        if table := sample_table(sheet, columns or {}):
+            tables.append(table)
+            _read_table(gathered, table)
+        elif len(content.sheets) > 1:
+            gathered.decisions.append(sheet_left_out(gathered.file, sheet))
     if not tables:
         gathered.problems.append(no_table(str(path), content.sheets, _EXPECTED))
     return SampleReading(
@@ -113,6 +117,12 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     comma, moments = gathered.begin(table)
     wide = table.columns("wide") if not table.columns("value") else []
     gathered.tests = _several_tests(table)
+    unread = (
+        *_UNREAD,
+        *(("value_unit",) if wide else ()),
+        *(("measurand",) if wide or not gathered.tests else ()),
+    )
+    gathered.decisions += left_out(gathered.file, table, unread=unread, once=("value",))
     for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):
         gathered.mark = moments.marks.get(at, "")
         if time is None:
@@ -124,6 +134,9 @@ def _read_table(gathered: _List, table: LogTable) -> None:
         else:
             _take_long(gathered, table, row, time, comma)
     _tell_lost(gathered, table)
+
+
+_UNREAD = ("probe", "old_probe", "model", "temperature", "result", "phase", "action")
 
 
 def _dateless(table: LogTable, row: Row) -> str:
@@ -186,7 +199,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
         header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
         stated = table.cell(row, "value_unit")
         unit = ("" if is_nothing(stated) else stated) or pretty(number[1] or header_unit)
-        comment = gathered.commented(table.cell(row, "comment"))
+        comment = gathered.commented(table, row)
         gathered.samples.append(
             LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
         )
@@ -195,7 +208,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
 def _take_wide(
     gathered: _List, table: LogTable, row: Row, time: int, wide: Sequence[int], comma: bool
 ) -> None:
-    comment = gathered.commented(table.cell(row, "comment"))
+    comment = gathered.commented(table, row)
     found = 0
     lost: list[tuple[int, str]] = []
     for at in wide:
@@ -231,4 +244,9 @@ def _name_of(header: str) -> tuple[str, str]:
     match = re.match(r"^(.*?)\s*[\[(]([^\])]*)[\])]\s*$", header)
     if match and match[1] and unit_in(fold(header))[1]:
         return match[1].strip(), match[2].strip()
+    behind = re.match(
+        r"^(.*\S)\s+(\S*[^\w\s]\S*)$", header.strip()
+    )  # a unit of letters alone may be a name: "Tank C"
+    if behind and is_unit(behind[2]):
+        return behind[1], pretty(behind[2])
     return header.strip(), ""

@@ -10,15 +10,14 @@ from itertools import pairwise
 from excursions.errors import InputFileError
 from excursions.read.logs.actions import action_of, phase_of
 from excursions.read.logs.cells import Row, Sheet
-from excursions.read.logs.figures import SECOND_SLOPE
-from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
+from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of, unit_in
 from excursions.read.logs.meanings import meanings_of
 from excursions.read.logs.moments import is_month
 from excursions.read.logs.roles import with_stated
 from excursions.read.text.fold import plain
+from excursions.read.text.numbers import number_of
 from excursions.read.text.units import is_quantity
 from excursions.read.text.vocabulary import FOUND_WORDS, LEFT_WORDS
-from excursions.records import Decision
 
 _SEARCHED = 40  # a header further down than this many rows is not looked for
 _PHASE_WORDS = re.compile(rf"\b(?:{'|'.join(sorted(FOUND_WORDS | LEFT_WORDS))})\b")
@@ -29,7 +28,8 @@ class LogTable:
     """Columns and data rows of one sheet.
 
     headers, meanings : one a column; rows : data rows below the header; above : what the block over the
-    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet; filled : rows with names of the row above.
+    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet; filled : rows with names of the row above;
+    before : rows of data above the header, which belong to no column.
     """
 
     name: str
@@ -39,6 +39,7 @@ class LogTable:
     above: Mapping[str, str] = field(default_factory=dict)
     separator: str = ""
     filled: int = 0
+    before: tuple[Row, ...] = ()
 
     def columns(self, kind: str) -> list[int]:
         """Places of the columns of this kind."""
@@ -81,6 +82,7 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
         rows=rows,
         above=_block(sheet.rows[:place]),
         separator=sheet.separator,
+        before=tuple(row for row in sheet.rows[:place] if _is_data(row)),
     )
 
 
@@ -117,6 +119,12 @@ _A_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[.
 def is_date(cell: str) -> bool:
     """A date, which no header holds: ``Date: | 13.03.2026`` stands above a form."""
     return bool(_A_DATE.match(cell))
+
+
+def _is_data(row: Row) -> bool:
+    """A date and a number beside it: no line of a block that states something, ``Date: | 13.03.2026 | Rev. | 3``."""
+    first, *rest = [cell for cell in row.cells if cell] or [""]
+    return is_date(first) and any(number_of(cell, comma=True) for cell in rest)
 
 
 def no_table(file: str, sheets: Sequence[Sheet], expected: tuple[str, str, str]) -> InputFileError:
@@ -164,8 +172,9 @@ def _headers(rows: Sequence[Row], place: int, read: Reader) -> tuple[list[str], 
     The titles may also stand in the row of the other headers, over a row of names for the columns below them.
     """
     header = list(rows[place].cells)
-    if place + 1 < len(rows) and _names_columns(header, rows[place + 1].cells, read):
-        below, title = rows[place + 1].cells, ""
+    following = rows[place + 1].cells if place + 1 < len(rows) else ()
+    if _names_columns(header, following, read) or _names_quantities(header, following, read):
+        below, title = following, ""
         joined = []
         for at in range(max(len(header), len(below))):
             own, cell = (cells[at] if at < len(cells) else "" for cells in (header, below))
@@ -198,6 +207,17 @@ def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) ->
     meanings = read(below)
     untimed = all(read([header[at]])[0].kind not in ("time", "clock") for at in filled if at < len(header))
     return len(filled) >= 2 and untimed and all(meanings[at].kind in _NAMED_BELOW for at in filled)
+
+
+def _names_quantities(header: Sequence[str], below: Sequence[str], read: Reader) -> bool:
+    """Whether a row names what was measured at places whose titles stand over several columns, ``Outlet 1 | | Outlet 2 |``."""
+    filled = [at for at, cell in enumerate(below) if cell]
+    titles = [next((cell for cell in header[at::-1] if cell), "") for at in filled]
+    return (
+        any(at >= len(header) or not header[at] for at in filled)
+        and all(is_unit(below[at]) or is_quantity(unit_in(fold(below[at]))[0]) for at in filled)
+        and all(title and read([title])[0].kind in ("wide", "point") for title in titles)
+    )
 
 
 _NAMED_BELOW = ("figure", "raw", "value", "temperature", "standard")
@@ -253,26 +273,6 @@ def is_point_like(text: str) -> bool:
             said,
         )
     )
-
-
-def column_decision(file: str, table: LogTable) -> Decision:
-    """How the columns of a table were understood, as one decision."""
-    pairs = zip(table.headers, table.meanings, strict=True)
-    said = "; ".join(f"{header}: {_said(meaning)}" for header, meaning in pairs if header)
-    where = f"{file}, sheet {table.name}" if table.name else file
-    return Decision(
-        subject=where,
-        what=f"columns read as {said}",
-        why="by the words of the headers, and by the cells where those say nothing",
-        option="--columns",
-    )
-
-
-def _said(meaning: Meaning) -> str:
-    number = str(meaning.index or "") or (meaning.fixed.label if meaning.fixed else "")
-    words = [meaning.phase, meaning.figure or meaning.kind, number]
-    unit = f" [{meaning.unit}]" if meaning.unit else ""
-    return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
 
 
 def with_actions(table: LogTable) -> LogTable:
@@ -359,15 +359,6 @@ def _of(row: Row, phases: Sequence[int], standards: Sequence[int]) -> tuple[str,
     return (*(phase_of(cell_at(row, at)) for at in phases), *(cell_at(row, at) for at in standards))
 
 
-def names_decision(file: str, table: LogTable) -> list[Decision]:
-    """What was filled in from above, where something was."""
-    if not table.filled:
-        return []
-    what = f"date and names of {table.filled} rows, where they are empty, are those of the row above"
-    why = "they stand there for all rows of a round, or of one calibration as found and as left"
-    return [Decision(subject=file, what=what, why=why, option="fill them in")]
-
-
 def _filled(row: Row, above: Row, places: Sequence[int]) -> Row:
     cells = [cell_at(row, at) for at in range(max(len(row.cells), len(above.cells)))]
     for at in places:
@@ -376,45 +367,6 @@ def _filled(row: Row, above: Row, places: Sequence[int]) -> Row:
 
 
 _LONGEST_PHASE = 24
-_SIDE = re.compile(r"acid|sauer|sauren|alkal|alcal|basi[cqs]|bajo|low|high|\d")  # which buffers a slope is of
-_ONCE = ("figure", "standard", "raw", "temperature", "air_pressure", "altitude", "salinity")
-
-
-def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
-    """Leave out columns that mean the same as one before them, and name them: which one counts cannot be known.
-
-    A column that is empty throughout is no twin.  A second slope is none either: pH analysers may keep one for acid and
-    one for alkaline buffers.  The first is the probe's slope, the second is kept beside it.
-    """
-    kept: dict[Meaning, int] = {}
-    meanings, faults = list(table.meanings), []
-    for at, meaning in enumerate(table.meanings):
-        filled = any(cell_at(row, at) for row in table.rows)
-        if meaning.kind not in _ONCE or not filled:
-            continue
-        same = (
-            replace(meaning, index=0) if meaning.kind == "figure" else meaning
-        )  # slope 1 and slope 2 are both slopes
-        second = replace(same, figure=SECOND_SLOPE)
-        sided = same in kept and all(
-            _SIDE.search(plain(table.headers[i]).casefold()) for i in (at, kept[same])
-        )
-        if sided and meaning.figure == "slope" and second not in kept:
-            meanings[at], same = second, second
-        if same in kept:
-            meanings[at] = Meaning()
-            faults.append(_twin(table, at, kept[same], _said(meaning)))
-        kept.setdefault(same, at)
-    return replace(table, meanings=tuple(meanings)), faults
-
-
-def _twin(table: LogTable, at: int, first: int, what: str) -> InputFileError:
-    return InputFileError(
-        found=f'a second column of "{what}", which is left out',
-        expected=f'one such column; "{table.headers[first]}" is used',
-        mend=f'say what it holds, for example --columns "as left {what.split(" [")[0]}={table.headers[at]}"',
-        column=table.headers[at],
-    )
 
 
 def cell_at(row: Row, at: int) -> str:
