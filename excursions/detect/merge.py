@@ -21,6 +21,7 @@ from dataclasses import replace
 
 from excursions.clock import NS_PER_S
 from excursions.detect.evidence.origin import LATE_S
+from excursions.detect.gone.interruptions import HEARTBEAT_SURE
 from excursions.detect.series.survey import SurveyedRecord
 from excursions.kinds import WALKS
 from excursions.records import Event, Record
@@ -100,6 +101,9 @@ def _in_element(whole: Event, part: Event, width: int) -> bool:
 
 def _in_still(whole: Event, part: Event, width: int) -> bool:
     """Steps at the edges of a still stretch, changes of noise that it mostly makes up."""
+    if whole.kind in STILL and part.kind == "dropout":
+        # Recorded on change, a reading that stands still is silent: without a heartbeat the silence says no more than that.
+        return part.confidence < HEARTBEAT_SURE and _covers(whole, part, 0.5, width)
     if whole.kind not in STILL or part.kind not in (*NOISE, *WALKS, "step", "periodic", *STILL):
         return False
     if part.kind in STILL:

@@ -155,11 +155,16 @@ def _rule(signal: Signal) -> str:
     return duration_text(_interval_s(signal))
 
 
+HEARTBEAT_SURE = (
+    0.9  # of a silence where the recorder has a heartbeat; less where it has neither that nor a clock (cp)
+)
+
+
 def _sureness(signal: Signal) -> float:
     """A clock or a heartbeat makes a silence certain; without either it is only unusual."""
     if signal.sampling.kind in ("grid", "averages", "interpolated"):
         return 0.95
-    return 0.9 if math.isfinite(signal.sampling.heartbeat_s) else 0.6
+    return HEARTBEAT_SURE if math.isfinite(signal.sampling.heartbeat_s) else 0.6
 
 
 # --- bad quality ---------------------------------------------------------------------------------

@@ -30,6 +30,10 @@ WHOLE_AND_PART = {
     ),
     "a step out of a pinned stretch": (event("pinned", 10, 20), event("step", 20, 20.01)),
     "collapsed noise inside a stuck stretch": (event("stuck", 10, 20), event("noise_collapse", 10.2, 19.8)),
+    "the silence of a reading that stands still and is recorded on change": (
+        event("stuck", 16, 40),
+        event("dropout", 10, 44, confidence=0.6, origin="undecided"),
+    ),
     "a shorter still stretch inside a longer": (event("stuck", 10, 20), event("stuck", 12, 13)),
     "a reading pinned while its element is open": (
         event("temperature_fault", 10, 20),
@@ -149,6 +153,10 @@ def test_the_part_goes_into_the_whole_and_is_named(case: str) -> None:
 
 
 APART = {
+    "a silence that the clock of the recorder does not allow": (
+        event("stuck", 16, 40),
+        event("dropout", 20, 30, confidence=0.95, origin="undecided"),
+    ),
     "a step hours after a stuck stretch": (event("stuck", 10, 20), event("step", 25, 25.01)),
     "a reading stuck long before its element fails": (
         event("temperature_fault", 10, 12),
