@@ -136,6 +136,28 @@ def unpacked(raw: IO[bytes], packed_bytes: int, options: ReadOptions) -> Iterato
     if packing is None:
         yield from _chunks(raw)
         return
+    yield from _through(raw, packing, packed_bytes, options)
+
+
+def packed_inside(
+    chunks: Callable[[], Iterator[bytes]], packed_bytes: int, options: ReadOptions
+) -> tuple[Callable[[], Iterator[bytes]], str]:
+    """A file in an archive that is packed once more, as days are: its unpacked chunks, and the name of its packing.
+
+    `packed_bytes` are those that the archive holds of it, so that the limits are of both packings together.
+    """
+    try:
+        packing = packing_of(next(chunks(), b"")[:8])
+    except CutOff:
+        packing = None
+    if packing is None:
+        return chunks, ""
+    return lambda: _through(stream_of(chunks()), packing, packed_bytes, options), packing[0]
+
+
+def _through(
+    raw: IO[bytes], packing: tuple[str, Opener], packed_bytes: int, options: ReadOptions
+) -> Iterator[bytes]:
     name, opener = packing
     total = 0
     try:
@@ -146,6 +168,29 @@ def unpacked(raw: IO[bytes], packed_bytes: int, options: ReadOptions) -> Iterato
                 yield chunk
     except _BROKEN as error:
         raise CutOff(name) from error
+
+
+def stream_of(chunks: Iterator[bytes]) -> IO[bytes]:
+    """Chunks as a file that is read once, from its begin to its end; limits hold on the way."""
+    return cast(IO[bytes], io.BufferedReader(_Chunks(chunks)))
+
+
+class _Chunks(io.RawIOBase):
+    def __init__(self, chunks: Iterator[bytes]) -> None:
+        self.chunks, self.rest = chunks, b""
+
+    def readable(self) -> bool:
+        """Always."""
+        return True
+
+    def readinto(self, buffer: object) -> int:
+        """Some more bytes; 0 at the end."""
+        room = memoryview(cast(bytearray, buffer))
+        if not self.rest:
+            self.rest = next(self.chunks, b"")
+        piece, self.rest = self.rest[: len(room)], self.rest[len(room) :]
+        room[: len(piece)] = piece
+        return len(piece)
 
 
 class CutOff(Exception):

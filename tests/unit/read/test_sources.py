@@ -169,7 +169,9 @@ def test_packed_files_inside_archives_are_refused_with_the_way_out(tmp_path: Pat
     inner = zipped(tmp_path / "inner.zip", {"a.csv": LONG.encode()})
     assert list(read(zipped(tmp_path / "outer.zip", {"inner.zip": inner.read_bytes()})).series) == ["A"]
     deep = zipped(tmp_path / "deep.zip", {"outer.zip": (tmp_path / "outer.zip").read_bytes()})
-    packed = zipped(tmp_path / "packed.zip", {"a.csv.gz": gzip.compress(LONG.encode(), mtime=0)})
+    packed = zipped(
+        tmp_path / "packed.zip", {"a.csv.gz.gz": gzip.compress(gzip.compress(LONG.encode(), mtime=0))}
+    )
     for path in (deep, packed):
         with pytest.raises(InputFileError) as caught:
             read(path)

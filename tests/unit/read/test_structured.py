@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import bz2
+import gzip
 import io
+import lzma
 import struct
 import tarfile
+import zipfile
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 import xlsxwriter
+import zstandard
 
 from excursions.clock import iso
 from excursions.errors import InputFileError
@@ -16,6 +22,7 @@ from excursions.read import Reading, ReadOptions, read_exports
 from excursions.read.exports.files.lookups import lookups
 from excursions.read.exports.files.stems import signal_name
 from excursions.read.sorting import classify
+from excursions.read.text.unpack import packed_inside
 
 DAY = "2025-03-04T0{}:00:00Z"
 
@@ -122,6 +129,57 @@ def test_a_tar_archive_is_read_up_to_its_damage(tmp_path: Path) -> None:
 def test_a_packed_file_within_a_tar_archive_is_refused(tmp_path: Path) -> None:
     inner = packed(tmp_path, {"A1.csv": ROWS}).read_bytes()
     path = packed(tmp_path, {"inner.tar": inner})
+    with pytest.raises(InputFileError, match="packed file inside an archive"):
+        read_exports([path], ReadOptions())
+
+
+@pytest.mark.parametrize("kind", ["zip", "tar"])
+@pytest.mark.parametrize("pack", [gzip.compress, lzma.compress, bz2.compress, zstandard.compress])
+def test_days_packed_one_by_one_within_an_archive_are_read(tmp_path: Path, kind: str, pack) -> None:
+    files = {f"A{day}.csv.x": pack(ROWS) for day in (1, 2)}
+    path = packed(tmp_path, files)
+    if kind == "zip":
+        path = tmp_path / "days.zip"
+        with zipfile.ZipFile(path, "w") as archive:
+            for name, content in files.items():
+                archive.writestr(name, content)
+    found = read_exports([path], ReadOptions())
+    assert [len(series.value) for series in found.series.values()] == [2, 2]
+    assert found.refused.height == 0
+    assert not found.problems
+
+
+def test_the_limits_of_a_file_packed_twice_are_of_both_packings(tmp_path: Path) -> None:
+    """Noughts in gzip in an archive that holds a tenth of it: by the gzip alone they are within the ratio."""
+    size = 300 * 2**20
+    bomb = gzip.compress(bytes(size), 1)
+    for held, refused in ((len(bomb), False), (len(bomb) // 10, True)):
+        inside, name = packed_inside(lambda: iter([bomb]), held, ReadOptions(max_ratio=2 * size // len(bomb)))
+        assert name == "gzip"
+        with pytest.raises(InputFileError, match="unpacks to more than") if refused else nullcontext():
+            assert sum(map(len, inside())) == size
+
+
+@pytest.mark.parametrize("kind", ["zip", "tar"])
+def test_a_packed_file_within_an_archive_has_limits(tmp_path: Path, kind: str) -> None:
+    content = gzip.compress(ROWS + b"2025-03-04 02:00;7.1\n" * 50_000)
+    path = packed(tmp_path, {"A1.csv.gz": content})
+    if kind == "zip":
+        path = tmp_path / "days.zip"
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("A1.csv.gz", content)
+    with pytest.raises(InputFileError, match="unpacks to more than"):
+        read_exports([path], ReadOptions(max_unpacked_bytes=500_000))
+
+
+@pytest.mark.parametrize("kind", ["zip", "tar"])
+def test_twice_packed_within_an_archive_is_refused(tmp_path: Path, kind: str) -> None:
+    content = gzip.compress(gzip.compress(ROWS))
+    path = packed(tmp_path, {"A1.csv.gz": content})
+    if kind == "zip":
+        path = tmp_path / "days.zip"
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("A1.csv.gz", content)
     with pytest.raises(InputFileError, match="packed file inside an archive"):
         read_exports([path], ReadOptions())
 

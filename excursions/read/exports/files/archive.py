@@ -17,7 +17,7 @@ from excursions.read.exports.files import salvage
 from excursions.read.exports.files.content import Content, Opened, start_of
 from excursions.read.exports.files.workbook import workbook_tables
 from excursions.read.model import ReadOptions
-from excursions.read.text.unpack import CutOff, check_growth, is_zip, opened, packing_of
+from excursions.read.text.unpack import CutOff, check_growth, is_zip, opened, packed_inside, packing_of
 
 _MOST_MEMBERS = 10_000
 
@@ -100,14 +100,15 @@ def _cut_tables(content: Content, file: Path | BytesIO, options: ReadOptions, op
                     check_growth(total, max(content.size, 1), "zip", options)
                     yield chunk
 
-        start = start_of(chunks)
+        inside, _ = packed_inside(chunks, max(content.size, 1), options)
+        start = start_of(inside)
         if start and packing_of(start[:8]) is None and not is_zip(start):
             used += 1
-            inside = Content(
-                name=f"{content.name}!{clean(member.name)}", path=None, start=start, chunks=chunks, size=content.size,
+            held = Content(
+                name=f"{content.name}!{clean(member.name)}", path=None, start=start, chunks=inside, size=content.size,
                 packing="zip", depth=content.depth + 1,
             )  # fmt: skip
-            yield from open_content(inside, options)
+            yield from open_content(held, options)
     raise salvage.cut_archive(used)
 
 
@@ -168,7 +169,8 @@ def _member(
         ) as error:
             raise CutOff("zip") from error
 
-    start = start_of(chunks)
+    inside, inner = packed_inside(chunks, max(info.compress_size, 1), options)
+    start = start_of(inside)
     if packing_of(start[:8]) is not None or (is_zip(start) and content.depth >= _DEEPEST):
         raise InputFileError(
             found="a packed file inside an archive",
@@ -180,9 +182,9 @@ def _member(
         name=name,
         path=None,
         start=start,
-        chunks=chunks,
+        chunks=inside,
         size=info.compress_size,
-        packing="zip",
+        packing=", ".join(part for part in (inner, "zip") if part),
         depth=content.depth + 1,
     )
     yield from open_content(member, options)

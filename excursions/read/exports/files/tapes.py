@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import io
 import tarfile
 from collections.abc import Callable, Iterator
-from typing import IO, cast
 
 from excursions.errors import InputFileError
 from excursions.read.exports.cells.columns import clean
 from excursions.read.exports.files.content import Content, Opened, start_of
 from excursions.read.model import ReadOptions
-from excursions.read.text.unpack import CutOff, is_zip, packing_of
+from excursions.read.text.unpack import CutOff, is_zip, packed_inside, packing_of, stream_of
 
 _MAGIC, _AT = b"ustar", 257
 _MOST_MEMBERS = 10_000
@@ -35,7 +33,7 @@ def tar_tables(
         If it is cut off or broken, behind its whole files; or holds archives or too many files.
     """
     try:
-        with tarfile.open(fileobj=_stream(content), mode="r|") as archive:
+        with tarfile.open(fileobj=stream_of(content.chunks()), mode="r|") as archive:
             for number, member in enumerate(archive):
                 if number >= _MOST_MEMBERS:
                     raise InputFileError(
@@ -66,44 +64,22 @@ def _member(
         for begin in range(0, len(data), _PIECE):
             yield data[begin : begin + _PIECE]
 
-    start = start_of(chunks)
+    inside, inner = packed_inside(chunks, min(len(data), content.size), options)
+    start = start_of(inside)
     if packing_of(start[:8]) is not None or is_tar(start) or (is_zip(start) and content.depth):
         raise InputFileError(
             found="a packed file inside an archive", expected="plain files in it", mend="unpack the archive and pass the folder", file=name
         )  # fmt: skip
-    words = ", ".join(part for part in ("tar", content.packing) if part)
+    words = ", ".join(part for part in (inner, "tar", content.packing) if part)
     yield from open_content(
         Content(
             name=name,
             path=None,
             start=start,
-            chunks=chunks,
+            chunks=inside,
             size=len(data),
             packing=words,
             depth=content.depth + 1,
         ),
         options,
     )
-
-
-def _stream(content: Content) -> IO[bytes]:
-    """The unpacked bytes as a file that is read once, from its begin to its end; limits hold on the way."""
-    return cast(IO[bytes], io.BufferedReader(_Chunks(content.chunks())))
-
-
-class _Chunks(io.RawIOBase):
-    def __init__(self, chunks: Iterator[bytes]) -> None:
-        self.chunks, self.rest = chunks, b""
-
-    def readable(self) -> bool:
-        """Always."""
-        return True
-
-    def readinto(self, buffer: object) -> int:
-        """Some more bytes; 0 at the end."""
-        room = memoryview(cast(bytearray, buffer))
-        if not self.rest:
-            self.rest = next(self.chunks, b"")
-        piece, self.rest = self.rest[: len(room)], self.rest[len(room) :]
-        room[: len(piece)] = piece
-        return len(piece)
