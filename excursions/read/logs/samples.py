@@ -199,6 +199,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
         header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
         stated = table.cell(row, "value_unit")
         unit = ("" if is_nothing(stated) else stated) or pretty(number[1] or header_unit)
+        unit = unit or _named_as_unit(table.cell(row, "measurand"))
         comment = gathered.commented(table, row)
         gathered.samples.append(
             LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
@@ -224,7 +225,10 @@ def _take_wide(
                 point=name,
                 time=time,
                 value=number[0],
-                unit=pretty(number[1]) or unit or pretty(table.meanings[at].unit),
+                unit=pretty(number[1])
+                or unit
+                or pretty(table.meanings[at].unit)
+                or _named_as_unit(table.headers[at]),
                 comment=comment,
                 line=row.line,
             )
@@ -237,6 +241,11 @@ def _take_wide(
         return
     for at, cell in lost:
         gathered.lost.setdefault(at, []).append((row.line, cell))
+
+
+def _named_as_unit(quantity: str) -> str:
+    """The unit of a quantity whose name is its unit: ``pH``, ``pH-Wert``, ``Outlet pH``; a tag of such letters says nothing of a unit."""
+    return "pH" if re.search(r"(?:^|\s)ph(?:[\s_.-]*(?:wert|value|waarde|varde))?$", fold(quantity)) else ""
 
 
 def _name_of(header: str) -> tuple[str, str]:

@@ -87,12 +87,16 @@ def idle(file: str, table: LogTable, facts: Sequence[Facts], read: Callable[[Row
             cells = same[0].cells
             if read(replace(same[0], cells=(*cells[:at], "", *cells[at + 1 :]))) == whole:
                 rows[at] += len(same)
-    said = [f'column {at + 1} ("{table.headers[at]}"), {count} rows' for at, count in sorted(rows.items())]
+    said = [f'column {at + 1} ("{table.headers[at]}"), {_rows(count)}' for at, count in sorted(rows.items())]
     why = "what belongs to them is missing, as the standard of a reading, or another column counts instead"
     return _told(file, table, said, why)
 
 
 _TRIED = frozenset(ONCE) - {"salinity"}  # a salinity of 0 is what stands there without one
+
+
+def _rows(count: int) -> str:
+    return f"{count} {'row' if count == 1 else 'rows'}"
 
 
 def _told(file: str, table: LogTable, said: Sequence[str], why: str) -> list[Decision]:
@@ -111,9 +115,9 @@ def _left_out(table: LogTable, unread: Collection[str], once: Collection[str]) -
         filled = [row for row in table.rows if not is_nothing(cell_at(row, at))]
         lost = [row for row in filled if any(cell_at(row, other) for other in same)]
         if filled and ((not kind and not header and at not in clocks) or kind in unread):
-            yield f'column {at + 1} ("{header or "no header"}"), {len(filled)} rows'
+            yield f'column {at + 1} ("{header or "no header"}"), {_rows(len(filled))}'
         elif lost and kind != "ignored":
-            yield f'column {at + 1} ("{header}"), {len(lost)} rows, beside "{table.headers[same[0]]}"'
+            yield f'column {at + 1} ("{header}"), {_rows(len(lost))}, beside "{table.headers[same[0]]}"'
         same.append(at)
 
 

@@ -76,9 +76,9 @@ def test_a_column_without_which_all_is_the_same_is_named_as_left_out(
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("date;point;result\n2026-03-01;A;7.1;12.5\n", 'column 4 ("no header"), 1 rows'),
-        ("date;point;result;result\n2026-03-01;A;7.1;7.9\n", 'column 4 ("result"), 1 rows, beside "result"'),
-        ("date;point;result;temperature\n2026-03-01;A;7.1;25\n", 'column 4 ("temperature"), 1 rows'),
+        ("date;point;result\n2026-03-01;A;7.1;12.5\n", 'column 4 ("no header"), 1 row'),
+        ("date;point;result;result\n2026-03-01;A;7.1;7.9\n", 'column 4 ("result"), 1 row, beside "result"'),
+        ("date;point;result;temperature\n2026-03-01;A;7.1;25\n", 'column 4 ("temperature"), 1 row'),
     ],
 )
 def test_values_left_out_are_told_in_words(tmp_path: Path, text: str, said: str) -> None:
@@ -93,7 +93,7 @@ def test_check_says_beside_the_file_which_values_are_left_out(tmp_path: Path) ->
     )
     asked = ["check", str(tmp_path / "export.csv"), "--samples", str(tmp_path / "lab.csv")]
     said = " ".join(CliRunner().invoke(app, asked).output.split())
-    assert 'values left out: column 4 ("result"), 1 rows, beside "result"' in said
+    assert 'values left out: column 4 ("result"), 1 row, beside "result"' in said
 
 
 def test_a_clock_without_a_header_is_used_and_not_told_as_lost(tmp_path: Path) -> None:
@@ -126,6 +126,6 @@ def test_quantities_named_below_titles_of_places_are_columns_of_their_own(tmp_pa
     text = "Sampling date;Sampling time;Basin 3;;Basin 4;\n;;pH;Cond. µS/cm;pH;Cond. µS/cm\n2026-03-02;07:30;7,12;861;7,40;902\n"
     reading, _ = _read(tmp_path / "samples.csv", text, "samples")
     assert [(s.point, s.value, s.unit) for s in reading.samples] == [
-        ("Basin 3 pH", 7.12, ""), ("Basin 3 Cond.", 861.0, "uS/cm"), ("Basin 4 pH", 7.4, ""), ("Basin 4 Cond.", 902.0, "uS/cm"),
+        ("Basin 3 pH", 7.12, "pH"), ("Basin 3 Cond.", 861.0, "uS/cm"), ("Basin 4 pH", 7.4, "pH"), ("Basin 4 Cond.", 902.0, "uS/cm"),
     ]  # fmt: skip
     assert reading.rows == reading.used == 1

@@ -53,6 +53,11 @@ def read(tmp_path: Path, text: str, **given):
             id="a column called sample where there is no other value",
         ),
         pytest.param(
+            "Entnahme;Messstelle;Parameter;Ergebnis\n01.03.2024 09:00 Uhr;A;pH-Wert;7,1\n02.03.2024 09:00 Uhr;A;pH-Wert;7,2\n",
+            [("A", "2024-03-01T09:00", 7.1, "pH", ""), ("A", "2024-03-02T09:00", 7.2, "pH", "")],
+            id="a parameter whose name is its unit",
+        ),
+        pytest.param(
             "sample,date,point,result\n4711,2024-03-01 09:00,A,7.1\n",
             [("A", "2024-03-01T09:00", 7.1, "", "")],
             id="a column called sample beside the result",
