@@ -253,9 +253,36 @@ def _reasons(
     )
     return (
         f"{told}, {found}",
+        *_turned((cause.event, *cause.consequences), shift),
         *after,
         f"it {_would(mean, spread, shift)}",
         *origin,
+    )
+
+
+_ALIKE = 2.0  # times another: as large, as far as a step and a calibration tell (cp)
+
+
+def _turned(seen: Sequence[Event], shift: Shift) -> tuple[str, ...]:
+    """That the reading moved against what the calibration found; of one size, the log may count its signs the other way."""
+    error = shift.reading_error
+    if not shift.significant or not math.isfinite(error):
+        return ()
+    against = [
+        e
+        for e in seen
+        if e.kind in MOVES and e.may_be_probe and e.size_low * e.size_high > 0 and e.size * error < 0
+    ]
+    if not against:
+        return ()
+    moved = max(against, key=lambda e: abs(e.size))
+    alike = 1 / _ALIKE <= abs(moved.size / error) <= _ALIKE
+    hint = "; they are about as large: see whether the log counts it with the other sign" if alike else ""
+    unit = MEASURANDS[shift.measurand].unit
+    went = number(moved.size, (moved.size_high - moved.size_low) / 2, signed=True)
+    off = number(error, shift.reading_error_uncertainty, signed=True)
+    return (
+        f"but the reading went by {went} {unit} where what was found makes it {off} {unit} off, the other way{hint}",
     )
 
 

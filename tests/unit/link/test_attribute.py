@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from excursions.link import attribute
@@ -143,6 +144,23 @@ def test_reasons_name_sizes_and_days() -> None:
     reasons = links([shift(0.45)], [step])["zero_point", step.id].reasons
     assert reasons[0] == "step of −0.42 pH on 11 Jan, zero point found +0.45 pH ± 0.02 on 31 Jan"
     assert reasons[1].startswith("it would give +0.4")
+
+
+@pytest.mark.parametrize(
+    ("off", "said", "hint"),
+    [(-0.4, False, False), (0.4, True, True), (1.5, True, False), (np.nan, False, False)],
+)
+def test_a_step_against_what_was_found_is_said_with_what_may_be_wrong_in_the_log(
+    off: float, said: bool, hint: bool
+) -> None:
+    heat, step = (
+        event("over_temperature", 10, 148.0),
+        replace(event("step", 10.1, -0.42), size_low=-0.45, size_high=-0.39),
+    )
+    found = replace(shift(-0.42), reading_error=off, reading_error_uncertainty=0.03)
+    reasons = " ".join(links([found], [heat, step])["zero_point", heat.id].reasons)
+    assert ("the other way" in reasons) is said
+    assert ("the other sign" in reasons) is hint
 
 
 def test_the_order_of_events_changes_nothing() -> None:
