@@ -13,7 +13,7 @@ from excursions.read.exports.layouts.naming import left_out, several_in
 from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Plan, Planning, Texts
 from excursions.read.exports.layouts.timecolumns import refuse_days_alone
 from excursions.read.exports.layouts.zonestated import decide_zone, stated_zone
-from excursions.read.exports.plannumbers import decimal_mark, other_marks
+from excursions.read.exports.plannumbers import decimal_mark, mark_evidence, other_marks
 from excursions.read.exports.plantimes import time_plan
 from excursions.read.model import ReadOptions
 from excursions.read.text.aggregates import AGGREGATES, says_averages
@@ -56,8 +56,9 @@ def make_plan(
         index: _quality_plan(planning, sheet.columns[index], codes.get(index, frozenset()))
         for stream in draft.streams for index in (stream.quality, *stream.flags) if index is not None
     }  # fmt: skip
-    decimal = decimal_mark(planning, draft.streams)
-    others = other_marks(planning, draft.streams, decimal)
+    evidence = mark_evidence(planning, draft.streams)
+    decimal = decimal_mark(planning, draft.streams, evidence)
+    others = other_marks(planning, draft.streams, evidence, decimal)
     stated = stated_zone(sheet, times)
     name = decide_zone(planning, times, stated)
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)

@@ -11,13 +11,24 @@ from excursions.read.exports.layouts.plan import Planning, Stream, Texts
 _MOST_COLUMNS = 50  # of values that are gone through in search of a number that decides
 
 
-def decimal_mark(planning: Planning, streams: tuple[Stream, ...]) -> str:
+Evidence = Mapping[tuple[int, tuple[int, ...]], DecimalEvidence]
+
+
+def mark_evidence(planning: Planning, streams: tuple[Stream, ...]) -> Evidence:
+    """What the sample says of each column of values, by the column and those of its tags; nothing where the mark is stated."""
+    if planning.options.decimal_mark in (".", ","):
+        return {}
+    keys = dict.fromkeys((stream.value, stream.tag_columns) for stream in streams)
+    return {key: _evidence_of(planning.sheet, *key) for key in keys}
+
+
+def decimal_mark(planning: Planning, streams: tuple[Stream, ...], of_columns: Evidence) -> str:
     """The decimal mark of the values: as stated, as a number that can be read in one way only shows, else the likelier."""
     sheet, options = planning.sheet, planning.options
     if options.decimal_mark in (".", ","):
         return options.decimal_mark
     columns = {stream.value: stream.tag_columns for stream in streams}
-    evidence = sum((_evidence_of(sheet, *item) for item in columns.items()), DecimalEvidence())
+    evidence = sum((of_columns[item] for item in columns.items()), DecimalEvidence())
     mark, why = evidence.decide(sheet.separator)
     open_triples = evidence.triple > 0 and sheet.separator != "," and not evidence.settled
     if not mark or open_triples or (evidence.either and not evidence.comma and not evidence.point):
@@ -37,11 +48,13 @@ def decimal_mark(planning: Planning, streams: tuple[Stream, ...]) -> str:
     return mark
 
 
-def other_marks(planning: Planning, streams: tuple[Stream, ...], usual: str) -> dict[int, str]:
+def other_marks(
+    planning: Planning, streams: tuple[Stream, ...], of_columns: Evidence, usual: str
+) -> dict[int, str]:
     """Columns in which every number that decides has the other decimal mark: typed numbers beside texts, as in workbooks."""
     found: dict[int, str] = {}
-    for stream in streams if not planning.options.decimal_mark else ():
-        evidence = _evidence_of(planning.sheet, stream.value, stream.tag_columns)
+    for stream in streams if of_columns else ():
+        evidence = of_columns[stream.value, stream.tag_columns]
         comma, point = evidence.comma, evidence.point - evidence.triple
         if usual == "." and comma and not evidence.point:
             found[stream.value] = ","

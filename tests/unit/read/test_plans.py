@@ -13,6 +13,7 @@ from excursions.read.exports.cells.sheet import look_at
 from excursions.read.exports.cells.table import Preview
 from excursions.read.exports.files.cutting import find_cut, fixed_spans
 from excursions.read.exports.files.records_text import Cut, split_records
+from excursions.read.exports.layouts import wide
 from excursions.read.exports.layouts.common import split_unit
 from excursions.read.exports.layouts.naming import unique
 from excursions.read.exports.layouts.zonestated import zone_in
@@ -320,3 +321,26 @@ def test_a_column_called_as_a_numbered_one_is_stays_a_signal_of_its_own(tmp_path
         "A (2)": [1.5, 1.5],
         "A (3)": [3.5, 3.5],
     }
+
+
+def test_what_is_asked_of_a_wide_header_grows_with_its_columns_and_not_with_their_square(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    for name in ("fold", "is_unit"):
+        of = getattr(wide, name)
+        monkeypatch.setattr(wide, name, lambda text, of=of: asked.append(text) or of(text))
+
+    def count(columns: int) -> int:
+        titles = ["", *(cell for at in range(columns) for cell in (f"T{at:03}-PH", ""))]
+        header = ["time", *["Value", "Quality"] * columns]
+        row = ["2026-01-01 00:00:00", *["7.0", "Good"] * columns]
+        path = tmp_path / f"{columns}.csv"
+        path.write_text("\n".join(map(",".join, (titles, header, row, row))) + "\n", encoding="utf-8")
+        asked.clear()
+        found = read_exports([path], ReadOptions())
+        assert len(found.series) == columns
+        assert all((series.quality == 0).all() for series in found.series.values())
+        return len(asked)
+
+    assert count(80) <= 2.2 * count(40)

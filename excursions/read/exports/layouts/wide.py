@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import replace
 
 from excursions.read.exports.cells.columns import Column
@@ -252,37 +253,46 @@ def _streams(
         Stream(
             time=time,
             value=column.index,
-            quality=_quality_of(column, values, qualities),
+            quality=quality,
             tag=name,
             factor=factor,
             offset=offset,
             unit=unit_of(sheet, column, alone=alone),
             description=description_of(sheet, column, name, alone=alone),
         )
-        for column, name, (factor, offset) in zip(
-            values, names_of(sheet, values), map(scale_of, values), strict=True
+        for column, name, (factor, offset), quality in zip(
+            values,
+            names_of(sheet, values),
+            map(scale_of, values),
+            _qualities_of(values, qualities),
+            strict=True,
         )
     )
 
 
-def _quality_of(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
-    """The quality column of a value column: by its name, else the next one to the right."""
-    base = _base(column)
-    named = next(
-        (index for index, quality in qualities.items() if _quality_base(quality) == base != ""), None
-    )
-    if named is not None:
-        return named
-    if (titled := _under_its_title(column, values, qualities)) is not None:
-        return titled
-    if _go_before(values, qualities):
-        return column.index - 1
-    following = _beside(column, values, qualities)
-    if following is not None:
-        owner = _quality_base(qualities[following])
-        if not owner or all(_base(other) != owner for other in values if other is not column):
-            return following
-    return next(iter(qualities)) if len(values) == len(qualities) == 1 else None
+def _qualities_of(values: list[Column], qualities: dict[int, Column]) -> list[int | None]:
+    """The quality column of each value column: by its name, by the title over both, else by its place."""
+    if not qualities:
+        return [None] * len(values)
+    owners = {index: _quality_base(quality) for index, quality in qualities.items()}
+    named = {base: index for index, base in reversed(owners.items()) if base}
+    bases = [_base(column) for column in values]
+    titled, before = _under_their_titles(values, qualities), _go_before(values, qualities)
+    places = sorted([*(value.index for value in values), *qualities])
+    at = {place: position for position, place in enumerate(places)}
+    count, only = Counter(bases), next(iter(qualities)) if len(values) == len(qualities) == 1 else None
+    found: list[int | None] = []
+    for column, base in zip(values, bases, strict=True):
+        index = named.get(base, titled.get(column.index))
+        if index is None and before:
+            index = column.index - 1
+        elif index is None:
+            following = _beside(column, at[column.index], places, qualities)
+            owner = "" if following is None else owners[following]
+            taken = bool(owner) and count[owner] > (base == owner)  # by another value column of that name
+            index = only if following is None or taken else following
+        found.append(index)
+    return found
 
 
 def _title(column: Column) -> str:
@@ -290,12 +300,13 @@ def _title(column: Column) -> str:
     return next((fold(cell) for cell in column.above if cell and not is_unit(cell)), "")
 
 
-def _under_its_title(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
-    """The one quality column under the title that stands over this value column and no other."""
-    title = _title(column)
-    same = [index for index, quality in qualities.items() if title and _title(quality) == title]
-    alone = [value for value in values if _title(value) == title] == [column]
-    return same[0] if alone and len(same) == 1 else None
+def _under_their_titles(values: list[Column], qualities: dict[int, Column]) -> dict[int, int]:
+    """The one quality column under the title that stands over one value column and no other."""
+    over: dict[str, tuple[list[int], list[int]]] = {}
+    for which, columns in enumerate((values, qualities.values())):
+        for column in columns:
+            over.setdefault(_title(column), ([], []))[which].append(column.index)
+    return {own[0]: same[0] for title, (own, same) in over.items() if title and len(own) == len(same) == 1}
 
 
 def _go_before(values: list[Column], qualities: dict[int, Column]) -> bool:
@@ -303,10 +314,8 @@ def _go_before(values: list[Column], qualities: dict[int, Column]) -> bool:
     return len(values) == len(qualities) and all(value.index - 1 in qualities for value in values)
 
 
-def _beside(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
+def _beside(column: Column, at: int, places: list[int], qualities: dict[int, Column]) -> int | None:
     """The quality column that belongs to a value by its place: the next one, or of as many in a row the one in its turn."""
-    places = sorted([*(value.index for value in values), *qualities])
-    at = places.index(column.index)
     first = next((i for i in range(at, len(places)) if places[i] in qualities), None)
     if first is None:
         return None
