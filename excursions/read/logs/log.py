@@ -47,6 +47,7 @@ from excursions.read.logs.told import (
     idle,
     left_out,
     names_decision,
+    not_understood,
     sheet_left_out,
     without_twins,
 )
@@ -302,7 +303,7 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
     said = f'"{fact.said}"' if fact.said else "nothing"
     log.refuse(
         fact.row,
-        f"no figures and no raw values; the action says {said}{_not_understood(fact, table)}",
+        f"no figures and no raw values; the action says {said}{not_understood(fact.row, table)}",
     )
     return False
 
@@ -312,14 +313,6 @@ _OF_NOTHING_KNOWN = (
     "or with what was read"
 )
 _PER_CENT_OF_WHAT = "a deviation in per cent, of the standard or of the range: the log does not say; add a column with what was read"
-
-
-def _not_understood(fact: Facts, table: LogTable) -> str:
-    """The first column with a number in this row that no word explains, and what to do about it; empty where there is none."""
-    for at, (header, meaning) in enumerate(zip(table.headers, table.meanings, strict=True)):
-        if header and not meaning.kind and number_of(cell_at(fact.row, at), comma=False):
-            return f'; column "{header}" is not understood: name it with --columns, for example raw={header}'
-    return ""
 
 
 def _is_cleaning(fact: Facts) -> bool:

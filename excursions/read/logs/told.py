@@ -15,7 +15,7 @@ from excursions.read.logs.headers import Meaning
 from excursions.read.logs.rowtimes import clocks_by_cells
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
-from excursions.read.text.numbers import is_nothing
+from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import Decision
 
 
@@ -119,6 +119,28 @@ def _left_out(table: LogTable, unread: Collection[str], once: Collection[str]) -
         elif lost and kind != "ignored":
             yield f'column {at + 1} ("{header}"), {_rows(len(lost))}, beside "{table.headers[same[0]]}"'
         same.append(at)
+
+
+def not_understood(row: Row, table: LogTable) -> str:
+    """The columns with a number in this row that no word explains, and what to do about them; empty where there are none.
+
+    Several beside each other are probes or points rather than figures: no role of one column would read them.
+    """
+    unknown = [
+        header
+        for at, (header, meaning) in enumerate(zip(table.headers, table.meanings, strict=True))
+        if header and not meaning.kind and number_of(cell_at(row, at), comma=False)
+    ]
+    if not unknown:
+        return ""
+    if len(unknown) == 1:
+        return (
+            f'; column "{unknown[0]}" is not understood: name it with --columns, for example raw={unknown[0]}'
+        )
+    named = " and ".join(f'"{header}"' for header in unknown[:2]) + (
+        " and others" if len(unknown) > 2 else ""
+    )
+    return f"; nothing says which figure {named} hold: write a row for each, with point, probe and the figure (slope, for example) in columns of their own"
 
 
 def sheet_left_out(file: str, sheet: Sheet) -> Decision:

@@ -129,3 +129,13 @@ def test_quantities_named_below_titles_of_places_are_columns_of_their_own(tmp_pa
         ("Basin 3 pH", 7.12, "pH"), ("Basin 3 Cond.", 861.0, "uS/cm"), ("Basin 4 pH", 7.4, "pH"), ("Basin 4 Cond.", 902.0, "uS/cm"),
     ]  # fmt: skip
     assert reading.rows == reading.used == 1
+
+
+def test_figures_of_several_probes_beside_each_other_are_not_told_to_be_named_as_one_column(
+    tmp_path: Path,
+) -> None:
+    text = "Tag;Probe;14.01.2026;11.02.2026;16.03.2026\nAE-11;P-1;98.2;97.9;97.1\nAE-12;P-2;99.2;98.9;98.1\n"
+    reading, _ = _read(tmp_path / "log.csv", text, "log")
+    reasons = reading.refused["reason"].to_list()
+    assert reasons
+    assert all('which figure "P-1" and "P-2" hold: write a row for each' in reason for reason in reasons)
