@@ -14,6 +14,7 @@ from excursions.cli.answer import share, spoken
 from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
 from excursions.measurands import MEASURANDS
+from excursions.read.text.fold import plain as in_plain_letters
 from excursions.records import Link, Parameter, Shift, StandardReading
 from excursions.report.history import CalibrationTold, ShiftTold
 from excursions.report.reader import Reader, looking
@@ -118,7 +119,7 @@ def _entered(standards: Iterable[StandardReading]) -> str:
         + " in "
         + (
             s.label
-            if s.label.endswith(s.standard_unit)
+            if in_plain_letters(s.label).casefold().endswith(s.standard_unit.casefold())
             else f"{s.label or f'{s.standard:g}'} {s.standard_unit}"
         )
         for s in standards

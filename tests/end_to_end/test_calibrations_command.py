@@ -73,3 +73,14 @@ def test_an_unknown_probe_is_named_with_what_would_do() -> None:
     )
     assert done.status == 2
     assert 'Did you mean "QT-5520"?' in done.err
+
+
+def test_the_unit_of_a_standard_is_told_once_however_it_is_spelt(tmp_path: Path) -> None:
+    rows = [f"2026-01-{day:02} 00:00,{1400 + day}" for day in range(1, 29)]
+    (tmp_path / "export.csv").write_text("time,LF-61 [uS/cm]\n" + "\n".join(rows))
+    (tmp_path / "calibrations.csv").write_text(
+        "date;point;standard;reading as found\n2026-01-14 09:00;LF-61;1413 µS/cm;1,38 mS/cm\n",
+        encoding="utf-8",
+    )
+    told = " ".join(run_command("calibrations", tmp_path).out.split())
+    assert "entered 1.38 mS/cm in 1413 µS/cm as found cell constant 1.02" in told
