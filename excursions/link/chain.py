@@ -109,8 +109,12 @@ def _weights(step: Step) -> tuple[FloatArray, FloatArray]:
         for usual in _USUAL_ADJUSTMENT
     ]
     taken = np.mean([_density(step.seen - expected, spread, step) for spread in either], axis=0)
-    stayed = _density(step.seen - kept, np.hypot(_OF_MOVE * kept, [m.kept_spread for m in moves]), step)
-    return chance * taken, (1.0 - chance) * stayed
+    # Figures left that differ from those found: the work changed the probe, or they are what the transmitter was to use.
+    stayed = [
+        _density(step.seen - kept, np.hypot(_OF_MOVE * kept, [m.kept_spread for m in moves]), step),
+        _density(np.full(len(moves), step.seen), np.zeros(len(moves)), step),
+    ]
+    return chance * taken, (1.0 - chance) * np.mean(stayed, axis=0)
 
 
 def _density(off: FloatArray, spread: FloatArray, step: Step) -> FloatArray:

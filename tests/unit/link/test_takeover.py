@@ -145,6 +145,13 @@ def test_a_cleaning_moves_the_reading_though_nothing_is_taken_over() -> None:
     assert found(line(-0.3), BEFORE, cleaned) == []
 
 
+@pytest.mark.parametrize(("jump", "told"), [(0.0, True), (-0.5, False)])
+def test_figures_left_that_differ_from_those_found_may_be_what_was_set_alone(jump: float, told: bool) -> None:
+    """Found 6.5 and left 7.0, as before: cleaned or set, the reading would fall by 0.5 pH; where it stays, it was neither."""
+    set_back = calibration(30.0, found={"zero_point": 6.5}, left={"zero_point": 7.0})
+    assert bool(found(line(jump), BEFORE, set_back)) is told
+
+
 def test_an_adjustment_that_shows_is_in_order() -> None:
     assert found(line(0.3)) == []
 
