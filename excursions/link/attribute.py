@@ -253,7 +253,7 @@ def _reasons(
     )
     return (
         f"{told}, {found}",
-        *_turned((cause.event, *cause.consequences), shift),
+        *_turned(cause.consequences, shift),
         *after,
         f"it {_would(mean, spread, shift)}",
         *origin,
@@ -264,7 +264,7 @@ _ALIKE = 2.0  # times another: as large, as far as a step and a calibration tell
 
 
 def _turned(seen: Sequence[Event], shift: Shift) -> tuple[str, ...]:
-    """That the reading moved against what the calibration found; of one size, the log may count its signs the other way."""
+    """That what followed heat went against what the calibration found; of one size, the log may count its signs the other way."""
     error = shift.reading_error
     if not shift.significant or not math.isfinite(error):
         return ()
