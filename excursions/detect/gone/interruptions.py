@@ -155,9 +155,8 @@ def _rule(signal: Signal) -> str:
     return duration_text(_interval_s(signal))
 
 
-HEARTBEAT_SURE = (
-    0.9  # of a silence where the recorder has a heartbeat; less where it has neither that nor a clock (cp)
-)
+# Of a silence where the recorder has a heartbeat; less where it has neither that nor a clock (cp).
+HEARTBEAT_SURE = 0.9
 
 
 def _sureness(signal: Signal) -> float:

@@ -82,12 +82,9 @@ def hotter(peaks_degc: FloatArray) -> tuple[BoolArray, tuple[str, ...]]:
     """Which hot cleanings of one record are odd, hotter than the others, and how hot those are, as a fact; none with too few."""
     odd = np.zeros(peaks_degc.size, dtype=np.bool_)
     odd[_odd(peaks_degc, _HOTTER)] = True
-    fact = (
-        f"hotter than the other cleanings, usually {written(np.nanmedian(peaks_degc))} °C"
-        if odd.any()
-        else ""
-    )
-    return odd, (fact,) if fact else ()
+    if not odd.any():
+        return odd, ()
+    return odd, (f"hotter than the other cleanings, usually {written(np.nanmedian(peaks_degc))} °C",)
 
 
 def _odd(figures: np.ndarray, trait: _Trait) -> list[int]:

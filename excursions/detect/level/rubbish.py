@@ -14,17 +14,15 @@ from excursions.detect.series.survey import Survey, surveyed
 from excursions.ranks import median
 from excursions.records import BAD, IndexArray, Record
 
-TOLERANCES, NOISES = (
-    10.0,
-    10.0,
-)  # a jump from one sample to the next by more than both is wild, as a lone spike is (cp)
-FEWEST = 12  # jumps: half a dozen there and back; fewer are spikes
-SHARE = 0.25  # of the samples are reached by such a jump: products and rinses that follow each other hold their levels
-ONE_WAY = 0.25  # of the jumps lead either way at least
-PAUSE_S, PAUSE_SAMPLES = 600.0, 8  # longer without any is an end
-MOST = (
-    0.01  # of the record; what takes more is the way of the place, or a fault that lasts and is told as one
-)
+# A jump from one sample to the next by more than both is wild, as a lone spike is (cp).
+TOLERANCES, NOISES = 10.0, 10.0
+FEWEST = 12  # jumps: half a dozen there and back; fewer are spikes (cp)
+# Of the samples, reached by such a jump: products and rinses that follow each other hold their levels (cp).
+SHARE = 0.25
+ONE_WAY = 0.25  # of the jumps lead either way at least (cp)
+PAUSE_S, PAUSE_SAMPLES = 600.0, 8  # longer without any is an end (cp)
+# Of the record; what takes more is the way of the place, or a fault that lasts and is told as one (cp).
+MOST = 0.01
 
 
 def without_rubbish(record: Record, survey: Survey) -> Record:
