@@ -96,6 +96,12 @@ def is_unit(text: str) -> bool:
     return bool(_UNIT.match(said)) or said in _MEASURED
 
 
+# How well an electrode conducts, told beside its calibration: neither a reading nor the standard it was in.
+_IMPEDANCE = re.compile(
+    r"\bimp(?:ed[ae]n|\.)|(?:glass?|membran\w*|refer\w*|bezugs?\w*|diaphragma?)[ -]?(?:resistan\w*|widerstand)"
+)
+
+
 def meaning_of(header: str) -> Meaning:
     """Read one header; numbers beside a standard are sorted into indices and values by :func:`excursions.read.logs.meanings.meanings_of`."""
     rest, unit = unit_in(fold(header).rstrip(" :"))
@@ -109,6 +115,8 @@ def meaning_of(header: str) -> Meaning:
     if len(words) > 1:
         said -= {"a", "b", "c", "d"}  # standard A, standard B
     about = _Header(rest=rest, unit=unit, said=said, words=tuple(words), number=_numbered(rest))
+    if _IMPEDANCE.search(rest):
+        return Meaning()
     if words and words[-1] in v.UNIT_WORDS:
         return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)))
     meaning = _kind(about)

@@ -195,6 +195,10 @@ def test_no_standard(text: str) -> None:
         ("raw unit", "raw_unit", ""),
         ("Luftdruck hPa", "air_pressure", ""),
         ("foo", "", ""),
+        ("impedance MOhm", "", ""),
+        ("reference impedance", "", ""),
+        ("Bezugswiderstand kOhm", "", ""),
+        ("cell resistance ohm", "figure", "cell_constant"),
         ("2024-02-11", "", ""),
     ],
 )
