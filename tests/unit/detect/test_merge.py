@@ -39,6 +39,18 @@ WHOLE_AND_PART = {
         event("temperature_fault", 10, 20),
         event("pinned", 10, 20),
     ),
+    "heat that an element jumps to": (
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("over_temperature", 40, 40.1, size=192.0, size_unit="degC"),
+    ),
+    "a shock of an element that jumps": (
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("thermal_shock", 40, 40.1, size=55.0, size_unit="K/min", details={"after_degc": 191.0}),
+    ),
+    "noise of a reading compensated with an element that jumps about": (
+        event("temperature_fault", 10, 80, details={"stretches": 204.0}),
+        event("noise_growth", 40, 60),
+    ),
     "a step where an element fails": (event("temperature_fault", 10, 20), event("step", 20, 20.01)),
     "a tooth of a saw": (
         event("fouling", 0, 100, details={"stretches": 5.0}),
@@ -153,6 +165,14 @@ def test_the_part_goes_into_the_whole_and_is_named(case: str) -> None:
 
 
 APART = {
+    "steam while an element jumps further than steam is hot": (
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("over_temperature", 40, 41, size=138.0, size_unit="degC"),
+    ),
+    "heat after an element failed": (
+        event("temperature_fault", 10, 30, size=110.0, size_unit="K"),
+        event("over_temperature", 40, 41, size=138.0, size_unit="degC"),
+    ),
     "a silence that the clock of the recorder does not allow": (
         event("stuck", 16, 40),
         event("dropout", 20, 30, confidence=0.95, origin="undecided"),
