@@ -273,12 +273,17 @@ def _print_problems(done: Scan) -> None:
 
 
 def _print_notes(result: ScanResult) -> None:
-    """What the reader remarked on a file it used: cut off, hour missing, and the like."""
+    """What the reader remarked on a file it used (cut off, hour missing) or left alone, and where the zone taken looks wrong."""
     inputs = result.run["inputs"]
     assert isinstance(inputs, dict)
-    notes = [f"{file['path']}: {note}" for file in inputs["exports"] for note in file["notes"]]
+    zones = [row for row in result.decisions if row.subject == "clock" and row.option.startswith("--tz")]
+    notes = [f"{row.what}: {row.why}. To change it: {row.option}" for row in zones]
+    notes += [f"{file['path']}: {note}" for file in inputs["exports"] for note in file["notes"]]
+    notes += [f"{file['file']}: left out, {file['reason']}" for file in inputs.get("ignored", ())]
     for note in notes[:SHOWN_PROBLEMS]:
         typer.echo(filled(f"Note: {note}", 96, then="      "), err=True)
+    if len(notes) > SHOWN_PROBLEMS:
+        typer.echo(f"      ... and {len(notes) - SHOWN_PROBLEMS} more in run.json", err=True)
 
 
 def changes_line(result: ScanResult) -> str:

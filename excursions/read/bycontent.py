@@ -17,7 +17,7 @@ from excursions.read.logs.rowtimes import row_times
 from excursions.read.logs.samples import sample_table
 from excursions.read.logs.shaping import by_points, with_deviations
 from excursions.read.logs.spoken import figures_in
-from excursions.read.logs.table import LogTable
+from excursions.read.logs.table import LogTable, with_actions
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.words import roles_of
@@ -72,7 +72,7 @@ def is_log(sheet: Sheet, name: str) -> bool:
     table = find_log(sheet, {})
     if table is None or _on_a_grid(table):
         return False
-    table = with_deviations(by_points(table))
+    table = with_actions(with_deviations(by_points(table)))
     kinds = [meaning.kind for meaning in table.meanings]
     measuring = sum(kind in _MEASURING for kind in kinds) + sum(
         bool(m.fixed) or (m.kind == "raw" and m.index > 0) for m in table.meanings

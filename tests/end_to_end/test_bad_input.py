@@ -165,3 +165,23 @@ def test_samples_that_cannot_be_placed_are_named(tmp_path: Path) -> None:
     assert done.status in (0, 1)
     assert 'samples of "AT-9"' in " ".join(done.err.split())  # lines are cut by the length of the path
     assert "furlong" in done.err
+
+
+def test_a_wall_clock_taken_for_utc_and_a_file_left_alone_are_said_in_the_terminal(tmp_path: Path) -> None:
+    random = np.random.default_rng(5)
+    instants = pl.datetime_range(
+        pl.datetime(2025, 10, 20), pl.datetime(2025, 11, 1), "5m", eager=True, time_zone="UTC"
+    )
+    pl.DataFrame(
+        {
+            "time": instants.dt.convert_time_zone("Europe/Berlin").dt.strftime("%Y-%m-%d %H:%M"),
+            "AT-1 pH": (7.1 + 0.02 * random.standard_normal(instants.len())).round(3),
+        }
+    ).write_csv(tmp_path / "export.csv")
+    (tmp_path / "plant.toml").write_text('timezone = "Europe/Berlin"\n')
+    said = " ".join(run_command("scan", tmp_path, "--out", tmp_path / "out").err.split())
+    assert "an hour comes twice on 2025-10-26 from 02:00 to 03:00" in said
+    assert "--tz Europe/Berlin" in said
+    assert "plant.toml: left out, a TOML file without points, probes or installations" in said
+    told = run_command("scan", tmp_path, "--tz", "Europe/Berlin", "--out", tmp_path / "out").err
+    assert "comes twice" not in told
