@@ -90,20 +90,22 @@ def _point(name: str, tags: Mapping[str, Any], exported: Sequence[str]) -> Point
 
 
 def choose(heat: Heat, *, probe: str, point: str, at: int | None) -> Answer:
-    """Which life and which exposure were asked about.
+    """Which life and which exposure were asked about; the name of a point given for a probe's asks about that point.
 
     Raises
     ------
     UsageError
         If no probe or point is called so, or nothing hot is near the moment.
     """
+    names = list(dict.fromkeys(p for row in heat.lives for p in str(row["points"]).split(" | ") if p))
+    if not point and probe in names and all(row["probe"] != probe for row in heat.lives):
+        probe, point = "", probe  # who stands before the probe reads the tag of its point
     life = _named_life(heat, probe) if probe else None
     rows = list(heat.exposures)
     here: list[Row] = []
     if life is not None:
         rows = [r for r in rows if owner(r) == life["probe"]]
     if point:
-        names = list(dict.fromkeys(p for row in heat.lives for p in str(row["points"]).split(" | ") if p))
         name = point_named(point, names, heat.plant)
         rows = [r for r in rows if r["point"] == name]
         here = [row for row in heat.lives if name in str(row["points"]).split(" | ")]

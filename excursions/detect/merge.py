@@ -29,7 +29,7 @@ from excursions.records import Event, Record
 STILL = ("stuck", "pinned")
 NOISE = ("noise_growth", "noise_collapse")
 HEAT = ("over_temperature", "thermal_shock", "hidden_heat", "sterilisation")
-# Heat of no less than so much of what the element jumps by, while it does, is the element's; steam short of it is steam (cp).
+# Heat of no less than so much of what a loose element jumps by, while it does, is the element's; steam short of it is steam (cp).
 AS_FAR = 0.85
 # Half intervals: what is left of a walk without its step would not have been found (three spreads).
 LEFT_OVER = 1.8
@@ -96,11 +96,14 @@ def _absorb(events: list[Event], rule: Rule, width: int) -> list[Event]:
 
 def _in_element(whole: Event, part: Event, width: int) -> bool:
     """A compensated reading is wrong for as long as its temperature is, from the same moment on; heat then is none."""
-    if whole.kind == "temperature_fault" and part.kind in HEAT:
-        as_far = part.details.get("after_degc", part.size) >= AS_FAR * abs(whole.size)
+    if (
+        whole.kind == "temperature_fault"
+        and "stretches" in whole.details
+        and part.kind in (*HEAT, "noise_growth")
+    ):
+        degc = part.details.get("after_degc", part.size)
+        as_far = part.kind == "noise_growth" or degc >= AS_FAR * abs(whole.size)
         return as_far and whole.origin == "probe" and _covers(whole, part, 0.8, 2 * width)
-    if whole.kind == "temperature_fault" and part.kind == "noise_growth":
-        return "stretches" in whole.details and _covers(whole, part, 0.8, 2 * width)
     if whole.kind != "temperature_fault" or part.kind not in (*STILL, "step", "out_of_range", "spikes"):
         return False
     together = abs(part.start - whole.start) <= 2 * width or abs(part.start - whole.end) <= 2 * width

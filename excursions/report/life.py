@@ -230,7 +230,11 @@ def replacement(life: ProbeLife, tz: ZoneInfo) -> str:
             if not life.tracks:
                 return "Cannot tell: no calibration of it with parameters was given."
             return "Cannot tell: no acceptance limit is in use for its parameters."
-        whose = " and ".join(dict.fromkeys(t.limits.source for t in known if t.limits))
+        sources = dict.fromkeys(t.limits.source for t in known if t.limits)
+        # "USP <791>" says nothing beside "USP <791>: within 30 mV at pH 7".
+        whose = " and ".join(
+            one for one in sources if not any(o != one and o.startswith(one) for o in sources)
+        )
         return f"Inside its limits at the last calibration ({whose}); when it reaches them cannot be told from these calibrations."
     early = f", 90 % interval from {_month(due.limit_early, tz)}" if due.limit_early is not None else ""
     late = f" to {_month(due.limit_late, tz)}" if due.limit_late is not None else " with no end foreseeable"

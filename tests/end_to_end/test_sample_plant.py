@@ -87,6 +87,13 @@ def test_how_many_shifts_chance_alone_would_call_changed_is_said(sample_scan: tu
     assert said.startswith(f"{shifts['significant'].sum()} of {shifts.height} shifts")
 
 
+def test_a_source_of_limits_is_named_once(sample_scan: tuple[Finished, Path]) -> None:
+    _, out = sample_scan
+    said = pl.read_csv(out / "tables/lives.csv")["replacement"].drop_nulls().to_list()
+    assert any("(USP <791>: within 30 mV at pH 7)" in one for one in said)
+    assert not any("USP <791> and" in one for one in said)
+
+
 @pytest.mark.slow
 def test_one_process_and_two_give_the_same_bytes(sample_scan: tuple[Finished, Path], tmp_path: Path) -> None:
     _, out = sample_scan

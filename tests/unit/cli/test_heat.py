@@ -67,6 +67,12 @@ def test_a_point_is_found_by_its_tag() -> None:
         assert choose(heat, probe="", point=said, at=None).life == lives[0]
 
 
+def test_the_name_of_a_point_given_for_a_probe_asks_about_that_point() -> None:
+    lives = ({"probe": "PH-5551", "points": "D-PH", "maximum_degc": 90.0},)
+    heat = Heat(lives=lives, exposures=(), tz=ZoneInfo("UTC"), unit="degC")
+    assert choose(heat, probe="D-PH", point="", at=None).life == lives[0]
+
+
 def test_who_asks_for_a_number_without_a_log_is_told_that_the_log_is_missing() -> None:
     lives = ({"probe": "<FE1>", "points": "FE1", "maximum_degc": 90.0},)
     heat = Heat(lives=lives, exposures=(), tz=ZoneInfo("UTC"), unit="degC")

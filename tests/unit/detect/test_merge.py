@@ -40,11 +40,11 @@ WHOLE_AND_PART = {
         event("pinned", 10, 20),
     ),
     "heat that an element jumps to": (
-        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K", details={"stretches": 9.0}),
         event("over_temperature", 40, 40.1, size=192.0, size_unit="degC"),
     ),
     "a shock of an element that jumps": (
-        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K", details={"stretches": 9.0}),
         event("thermal_shock", 40, 40.1, size=55.0, size_unit="K/min", details={"after_degc": 191.0}),
     ),
     "noise of a reading compensated with an element that jumps about": (
@@ -165,8 +165,12 @@ def test_the_part_goes_into_the_whole_and_is_named(case: str) -> None:
 
 
 APART = {
+    "a jump that stays and may be a shock as well": (
+        event("temperature_fault", 10, 80, size=50.0, size_unit="K"),
+        event("thermal_shock", 10, 10.1, size=50.0, size_unit="K/min", details={"after_degc": 75.0}),
+    ),
     "steam while an element jumps further than steam is hot": (
-        event("temperature_fault", 10, 80, size=193.0, size_unit="K"),
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K", details={"stretches": 9.0}),
         event("over_temperature", 40, 41, size=138.0, size_unit="degC"),
     ),
     "heat after an element failed": (
