@@ -33,6 +33,7 @@ from excursions.read.logs.spelling import serial_of, serial_said, spelt
 from excursions.read.logs.spoken import figures_in
 from excursions.read.logs.standards import Standard, standard_of
 from excursions.read.logs.table import LogTable, cell_at
+from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
 
 
@@ -135,7 +136,7 @@ class RowReader:
         ):
             number = number_of(cell, comma=self.comma)
             if number is None:
-                self._fault(facts.row, at, cell, "a number")
+                self._fault(facts.row, at, cell, _SEVERAL if _NUMBERS.fullmatch(plain(cell)) else "a number")
             else:
                 self._number(facts, at, meaning, number[0], number[1], phase)
 
@@ -237,6 +238,8 @@ def _add_up(facts: Facts) -> None:
 
 
 # A serial number in running text has a digit in it.
+_NUMBERS = re.compile(r"\s*[-+]?\d+(?:[.,]\d+)?(?:\s*[/;|&]\s*[-+]?\d+(?:[.,]\d+)?)+\s*")  # "7,33 / 4,21"
+_SEVERAL = 'one number a cell: readings in two standards stand in two columns, for example "as found pH 7.00" and "as found pH 4.01"'
 _NEW_SERIAL = re.compile(
     r"(?:new|neue?r?|nuevo|nueva|nouveau|nouvelle|novo|by|durch|por|par)\s+(?:s/?n|serial|ser\.?|nr\.?|probe|sonde|sensor)?\W*"
     r"((?=[\w-]*\d)[A-Za-z0-9][\w-]{1,})", re.IGNORECASE,

@@ -291,3 +291,15 @@ def test_entries_without_any_name_are_told_together() -> None:
 
 def test_known_entries_give_no_problem() -> None:
     assert check_entries([entry()], PLANT) == ()
+
+
+def test_readings_in_two_standards_in_one_cell_are_told_how_to_stand(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "Datum;Messstelle;Sonde;Art;vorgefunden;Steilheit\n"
+        "28.10.2025 09.45;F1;PH-5521;Kalibrierung;7,33 / 4,21;52,6\n"
+        "29.10.2025 09.45;F2;PH-5522;Kalibrierung;schlecht;52,6\n"
+    )
+    first, second = read_calibrations(path, options=ReadOptions(tz="UTC")).problems
+    assert 'for example "as found pH 7.00" and "as found pH 4.01"' in str(first)
+    assert "expected a number" in str(second)
