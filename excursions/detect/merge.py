@@ -101,7 +101,7 @@ def _in_element(whole: Event, part: Event, width: int) -> bool:
         and "stretches" in whole.details
         and part.kind in (*HEAT, "noise_growth")
     ):
-        degc = part.details.get("after_degc", part.size)
+        degc = max(part.details.get(side, part.size) for side in ("before_degc", "after_degc"))
         as_far = part.kind == "noise_growth" or degc >= AS_FAR * abs(whole.size)
         return as_far and whole.origin == "probe" and _covers(whole, part, 0.8, 2 * width)
     if whole.kind != "temperature_fault" or part.kind not in (*STILL, "step", "out_of_range", "spikes"):

@@ -200,26 +200,23 @@ def past_faults(findings: PointFindings) -> list[Event]:
         event
         for event in findings.events
         if (event.kind in UNUSABLE or (event.kind == "temperature_fault" and event.severity == "act"))
-        and event.origin in ("probe", "record")
-        and event.confidence >= MOST_LIKELY
-        and event.asks_a_look
-        and not event.open_end
+        and _is_over(event)
     ]
 
 
 def _temperature_was_wrong(findings: PointFindings) -> list[Event]:
     """Faults of the temperature element that are over and too small to leave the reading out: it reads on, compensated wrongly."""
-    left_out = past_faults(findings)
     return [
         event
         for event in findings.events
-        if event.kind == "temperature_fault"
-        and event.origin in ("probe", "record")
-        and event.confidence >= MOST_LIKELY
-        and event.asks_a_look
-        and not event.open_end
-        and event not in left_out
+        if event.kind == "temperature_fault" and event.severity != "act" and _is_over(event)
     ]
+
+
+def _is_over(event: Event) -> bool:
+    """Whether a failure of the probe, or of what recorded it, is worth a look and ended by itself."""
+    failed = event.origin in ("probe", "record") and event.confidence >= MOST_LIKELY
+    return failed and event.asks_a_look and not event.open_end
 
 
 def earlier_stretches(count: int) -> str:

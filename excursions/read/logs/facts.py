@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from excursions.read.logs.cells import Row
 from excursions.read.logs.standards import Standard
 
+# Kinds of columns whose cells are numbers.
+OF_NUMBERS = ("figure", "raw", "temperature", "air_pressure", "altitude", "salinity", "value", "deviation")
 # Units that a reading of a standard may stand in, and take from the standard where nobody says.
 READS_IN = ("uS/cm", "mS/cm", "S/m", "NTU", "FNU", "mg/L", "%sat", "mV", "ntu")
 

@@ -44,9 +44,8 @@ _WORDS_US = re.compile(r"\b([a-z]{3,12})\.?\s+(\d{1,2})(?:st|nd|rd|th)?,?\s+(\d{
 _TIME = re.compile(
     r"(?<![\d:])(\d{1,2})\s*[:h]\s*(\d{2})(?:\s*:\s*(\d{2})(?:[.,](\d{1,9}))?)?\s*([ap])?\.?\s?m?\.?"
 )
-_DOTTED_CLOCK = re.compile(
-    r"[\s,]+(?:[01]?\d|2[0-4])\.[0-5]\d(?:\.[0-5]\d)?(?:\s*uhr)?"
-)  # behind a date: "28.10.2025 09.45"
+# Behind a date: "28.10.2025 09.45".
+_DOTTED_CLOCK = re.compile(r"[\s,]+(?:[01]?\d|2[0-4])\.[0-5]\d(?:\.[0-5]\d)?(?:\s*uhr)?")
 _OFFSET = re.compile(r"(z|[+-]\d{2}:?\d{2}|\butc\b|\bgmt\b)\s*$")
 _NUMBER = re.compile(r"\d{4,19}(?:[.,]\d+)?")
 

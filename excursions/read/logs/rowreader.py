@@ -19,7 +19,7 @@ from excursions.read.logs.actions import (
 )
 from excursions.read.logs.cells import Row
 from excursions.read.logs.electrodes import of_another, of_ph
-from excursions.read.logs.facts import READS_IN, Facts, Part, Slot
+from excursions.read.logs.facts import OF_NUMBERS, READS_IN, Facts, Part, Slot
 from excursions.read.logs.figures import (
     air_pressure_kpa,
     altitude_m,
@@ -124,16 +124,7 @@ class RowReader:
         phase = meaning.phase or facts.phase
         if meaning.kind == "standard":
             self._standard(facts, at, meaning, cell, phase)
-        elif meaning.kind in (
-            "figure",
-            "raw",
-            "temperature",
-            "air_pressure",
-            "altitude",
-            "salinity",
-            "value",
-            "deviation",
-        ):
+        elif meaning.kind in OF_NUMBERS:
             number = number_of(cell, comma=self.comma)
             if number is None:
                 self._fault(facts.row, at, cell, _SEVERAL if _NUMBERS.fullmatch(plain(cell)) else "a number")
@@ -237,9 +228,9 @@ def _add_up(facts: Facts) -> None:
                 slot.raw_unit = slot.raw_unit or standard.unit
 
 
-# A serial number in running text has a digit in it.
 _NUMBERS = re.compile(r"\s*[-+]?\d+(?:[.,]\d+)?(?:\s*[/;|&]\s*[-+]?\d+(?:[.,]\d+)?)+\s*")  # "7,33 / 4,21"
 _SEVERAL = 'one number a cell: readings in two standards stand in two columns, for example "as found pH 7.00" and "as found pH 4.01"'
+# A serial number in running text has a digit in it.
 _NEW_SERIAL = re.compile(
     r"(?:new|neue?r?|nuevo|nueva|nouveau|nouvelle|novo|by|durch|por|par)\s+(?:s/?n|serial|ser\.?|nr\.?|probe|sonde|sensor)?\W*"
     r"((?=[\w-]*\d)[A-Za-z0-9][\w-]{1,})", re.IGNORECASE,

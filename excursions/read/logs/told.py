@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from excursions.errors import InputFileError
 from excursions.read.logs.cells import Row, Sheet
-from excursions.read.logs.facts import Facts
+from excursions.read.logs.facts import OF_NUMBERS, Facts
 from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.read.logs.headers import Meaning
 from excursions.read.logs.rowtimes import clocks_by_cells
@@ -39,17 +39,7 @@ def _said(meaning: Meaning) -> str:
     return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
 
 
-ONCE = (
-    "figure",
-    "standard",
-    "raw",
-    "temperature",
-    "air_pressure",
-    "altitude",
-    "salinity",
-    "value",
-    "deviation",
-)
+ONCE = ("standard", *OF_NUMBERS)
 # Kinds of which every column of a row is read; of all others the first that is filled.
 _ALL_READ = frozenset((*ONCE, "comment", "result", "wide", "figure_unit"))
 

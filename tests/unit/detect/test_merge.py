@@ -51,6 +51,17 @@ WHOLE_AND_PART = {
         event("temperature_fault", 10, 80, details={"stretches": 204.0}),
         event("noise_growth", 40, 60),
     ),
+    "a shock back from where an element jumped to": (
+        event("temperature_fault", 10, 80, size=193.0, size_unit="K", details={"stretches": 9.0}),
+        event(
+            "thermal_shock",
+            40,
+            40.1,
+            size=-55.0,
+            size_unit="K/min",
+            details={"before_degc": 191.0, "after_degc": 81.0},
+        ),
+    ),
     "a step where an element fails": (event("temperature_fault", 10, 20), event("step", 20, 20.01)),
     "a tooth of a saw": (
         event("fouling", 0, 100, details={"stretches": 5.0}),

@@ -14,6 +14,13 @@ from excursions.records import LABORATORY, SHOWED_IT, Calibration, Event, Link, 
 from tests.unit.link.builders import calibration, level
 
 DAY = NS_PER_DAY
+UNCHANGED = Shift(
+    probe="S", point="P", measurand="ph", parameter="slope", unit="%", start=0, end=20 * DAY, before=99.0, after=99.0,
+    uncertainty=0.4, p_value=1.0, significant=False,
+)  # fmt: skip
+LOGGED = [
+    Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
+]
 SEEN = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
 
 
@@ -22,14 +29,7 @@ def test_a_calibration_of_the_reading_says_nothing_of_its_temperature_element(ki
     event = Event(
         point="P", probe="S", kind=kind, start=5 * DAY, end=9 * DAY, size=9.0, size_unit="K", confidence=0.9
     )
-    shift = Shift(
-        probe="S", point="P", measurand="ph", parameter="slope", unit="%", start=0, end=20 * DAY, before=99.0, after=99.0,
-        uncertainty=0.4, p_value=1.0, significant=False,
-    )  # fmt: skip
-    logged = [
-        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
-    ]
-    assert (event.id in outcome([event], [shift], [], logged)) is told
+    assert (event.id in outcome([event], [UNCHANGED], [], LOGGED)) is told
 
 
 @pytest.mark.parametrize("seen", [True, False])
@@ -38,14 +38,7 @@ def test_a_calibration_that_finds_nothing_says_when_samples_had_seen_it(seen: bo
         point="P", probe="S", kind="drift", start=5 * DAY, end=9 * DAY, size=0.4, size_unit="pH", confidence=0.9,
         witnesses=(SEEN,) if seen else (),
     )  # fmt: skip
-    shift = Shift(
-        probe="S", point="P", measurand="ph", parameter="slope", unit="%", start=0, end=20 * DAY, before=99.0, after=99.0,
-        uncertainty=0.4, p_value=1.0, significant=False,
-    )  # fmt: skip
-    logged = [
-        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
-    ]
-    state, sentence = outcome([event], [shift], [], logged)[event.id]
+    state, sentence = outcome([event], [UNCHANGED], [], LOGGED)[event.id]
     assert state == "not borne out"
     assert ("laboratory samples showed the error while it lasted" in sentence) is seen
 

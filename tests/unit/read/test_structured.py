@@ -160,14 +160,20 @@ def test_the_limits_of_a_file_packed_twice_are_of_both_packings(tmp_path: Path) 
             assert sum(map(len, inside())) == size
 
 
+def holding(folder: Path, kind: str, content: bytes) -> Path:
+    """An archive with one packed file."""
+    if kind == "tar":
+        return packed(folder, {"A1.csv.gz": content})
+    path = folder / "days.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("A1.csv.gz", content)
+    return path
+
+
 @pytest.mark.parametrize("kind", ["zip", "tar"])
 def test_a_packed_file_within_an_archive_has_limits(tmp_path: Path, kind: str) -> None:
     content = gzip.compress(ROWS + b"2025-03-04 02:00;7.1\n" * 50_000)
-    path = packed(tmp_path, {"A1.csv.gz": content})
-    if kind == "zip":
-        path = tmp_path / "days.zip"
-        with zipfile.ZipFile(path, "w") as archive:
-            archive.writestr("A1.csv.gz", content)
+    path = holding(tmp_path, kind, content)
     with pytest.raises(InputFileError, match="unpacks to more than"):
         read_exports([path], ReadOptions(max_unpacked_bytes=500_000))
 
@@ -175,11 +181,7 @@ def test_a_packed_file_within_an_archive_has_limits(tmp_path: Path, kind: str) -
 @pytest.mark.parametrize("kind", ["zip", "tar"])
 def test_twice_packed_within_an_archive_is_refused(tmp_path: Path, kind: str) -> None:
     content = gzip.compress(gzip.compress(ROWS))
-    path = packed(tmp_path, {"A1.csv.gz": content})
-    if kind == "zip":
-        path = tmp_path / "days.zip"
-        with zipfile.ZipFile(path, "w") as archive:
-            archive.writestr("A1.csv.gz", content)
+    path = holding(tmp_path, kind, content)
     with pytest.raises(InputFileError, match="packed file inside an archive"):
         read_exports([path], ReadOptions())
 
